@@ -1,0 +1,1 @@
+"""What to change: settings, each tried by forecasting again."""

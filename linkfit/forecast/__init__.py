@@ -1,0 +1,1 @@
+"""What will happen: transfers, sharing, data use, backlogs, all over CapacityPaths."""

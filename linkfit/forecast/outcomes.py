@@ -1,0 +1,110 @@
+"""What forecasts return for a Site: tasks, services, data use, backlogs, and all of it together."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from linkfit.forecast.draws import Forecast
+from linkfit.site.model import Backlog, Service, Site, Task
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TaskForecast:
+    """One task of one service at the busy hour, with everybody else of the site on the link.
+
+    `time` has unit "s". `max_users` is the largest number of users of this service for which
+    the 95th percentile stays within the target (None: the task has no target, or time does not
+    grow with users); `n_max_users_low`, `n_max_users_high` are its 5 % and 95 % points over the
+    worlds. `refused` says why the path cannot carry the task at all ("" if it can).
+    """
+
+    service: str
+    task: Task
+    time: Forecast
+    prob_within_target: float | None
+    n_max_users: int | None
+    n_max_users_low: int | None = None
+    n_max_users_high: int | None = None
+    refused: str = ""
+
+    @property
+    def meets_target(self) -> bool:
+        """Does the 95th percentile stay within the target? True for a task without one."""
+        if self.refused:
+            return False
+        if self.task.target_s is None:
+            return True
+        return bool(float(self.time.quantile(0.95)) <= self.task.target_s)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ServiceForecast:
+    """One service with the forecasts of its tasks.
+
+    `works_throttled` tells whether it still meets its targets at the plan's throttled rate
+    (None: the plan does not throttle).
+    """
+
+    service: Service
+    tasks: tuple[TaskForecast, ...]
+    works_throttled: bool | None = None
+
+    @property
+    def meets_targets(self) -> bool:
+        """All tasks that the service promises stay within their targets."""
+        return all(task.meets_target for task in self.tasks if task.task.must_carry)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LedgerEntry:
+    """One cause of data use: bytes that the plan counts in one cycle."""
+
+    cause: str
+    service: str
+    use: Forecast
+    optional: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DataForecast:
+    """Data use of one billing cycle: the total, its causes, and when the plan runs out.
+
+    `runs_out` has unit "days" from the start of the cycle, inf in futures that stay within the
+    plan; None if the plan has no cap. `cost` is money per cycle where the plan has a price.
+    """
+
+    cap_bytes: float | None
+    cycle_days: float
+    use: Forecast
+    prob_over_cap: float | None
+    runs_out: Forecast | None
+    ledger: tuple[LedgerEntry, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BacklogForecast:
+    """When a backlog is done, in days from its start, and what holds it back.
+
+    `binding` is the constraint that decides in most futures ("rate", "data plan", "hours",
+    "per-item cost", "path limit", "rate limit"); `binding_frac` gives the share of futures for
+    each. inf days: never finishes. `refused` says why the path cannot carry it ("" if it can).
+    """
+
+    backlog: Backlog
+    days: Forecast
+    binding: str
+    binding_frac: Mapping[str, float]
+    prob_by_deadline: float | None
+    refused: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evaluation:
+    """All forecasts of one Site on one LinkModel, from one seed."""
+
+    site: Site
+    seed: int
+    services: tuple[ServiceForecast, ...]
+    data: DataForecast
+    backlogs: tuple[BacklogForecast, ...]
+    missing: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()

@@ -1,0 +1,1 @@
+"""Measurements in: every supported file becomes one Trace."""

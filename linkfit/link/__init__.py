@@ -1,0 +1,1 @@
+"""What the link is like: families, dependence, latency; LinkModel and CapacityPaths."""

@@ -1,0 +1,310 @@
+"""Site: what is asked of the link, as frozen values; knows nothing of links.
+
+`flow` is said from the server: "out" sends (link up), "in" receives (link down), "both" moves
+the size each way. A client on the same link that uses the public name crosses it twice.
+"""
+
+import math
+from dataclasses import dataclass, field
+from datetime import date
+
+from linkfit._checks import count, fraction, non_negative, one_of, positive
+from linkfit.errors import InputError
+
+FLOWS = ("out", "in", "both")
+ENTRIES = ("relay", "direct")
+COUNTED = ("both", "up", "down")
+CACHE_SCOPES = ("none", "browser", "shared")
+IMAGE_FORMATS = ("jpeg", "webp")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SizeLaw:
+    """Payload sizes, lognormal: median [bytes] and geometric standard deviation (>= 1)."""
+
+    median_bytes: float
+    spread: float = 1.0
+
+    def __post_init__(self) -> None:
+        positive("median_bytes", self.median_bytes)
+        if positive("spread", self.spread) < 1:
+            raise InputError(
+                f"spread: expected a geometric standard deviation >= 1, got {self.spread:g}"
+            )
+
+    @property
+    def mean_bytes(self) -> float:
+        """exp(mu + sigma^2 / 2) of the lognormal. [bytes]"""
+        return self.median_bytes * math.exp(math.log(self.spread) ** 2 / 2)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Image:
+    """The stored picture behind a task: long edge [px], encoder and quality (1 to 100)."""
+
+    edge_px: int
+    format: str = "jpeg"
+    quality: int = 80
+
+    def __post_init__(self) -> None:
+        count("edge_px", self.edge_px, least=16)
+        one_of("format", self.format, IMAGE_FORMATS)
+        count("quality", self.quality)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cache:
+    """Who may keep the payload, for how long [s], and how often one object is asked for.
+
+    `scope` "browser": each visitor keeps a copy; "shared": an edge cache may as well; "none":
+    neither. `views_per_object_day` is the rate of requests for one object by one visitor
+    (browser) or by all (shared).
+    """
+
+    scope: str = "none"
+    lifetime_s: float = 0.0
+    views_per_object_day: float = 0.0
+
+    def __post_init__(self) -> None:
+        one_of("scope", self.scope, CACHE_SCOPES)
+        non_negative("lifetime_s", self.lifetime_s)
+        non_negative("views_per_object_day", self.views_per_object_day)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Task:
+    """One thing people (or machines) do with a service.
+
+    Parameters
+    ----------
+    size : SizeLaw
+        Payload of ONE request. [bytes]
+    n_requests : int
+        Requests of one task: a page of 60 thumbnails has 60.
+    per_user_day : float
+        How often one user does it. [1/day]
+    target_s : float or None
+        The 95th percentile should stay within this. [s]
+    remote_rate_bps : float or None
+        The far end's own limit in the direction of the flow. [bit/s]
+    duration_s : float
+        > 0 for a stream or call that lasts: `size` spread over this time. [s]
+    chunk_bytes : float or None
+        Largest piece sent in one request; None: whole. [bytes]
+    must_carry : bool
+        The task is part of the service's promise; False for upkeep that may wait.
+    """
+
+    name: str
+    flow: str
+    size: SizeLaw
+    n_requests: int = 1
+    per_user_day: float = 1.0
+    target_s: float | None = None
+    remote_rate_bps: float | None = None
+    duration_s: float = 0.0
+    chunk_bytes: float | None = None
+    n_parallel: int = 1
+    resumable: bool = False
+    per_item_s: float = 0.0
+    image: Image | None = None
+    cache: Cache = field(default_factory=Cache)
+    must_carry: bool = True
+    source: str = "site file"
+
+    def __post_init__(self) -> None:
+        one_of("flow", self.flow, FLOWS)
+        count("n_requests", self.n_requests)
+        count("n_parallel", self.n_parallel)
+        non_negative("per_user_day", self.per_user_day)
+        non_negative("duration_s", self.duration_s)
+        non_negative("per_item_s", self.per_item_s)
+        for name in ("target_s", "remote_rate_bps", "chunk_bytes"):
+            if getattr(self, name) is not None:
+                positive(name, getattr(self, name))
+
+    @property
+    def mean_bytes(self) -> float:
+        """Mean payload of one task, all requests, before caches. [bytes]"""
+        return self.size.mean_bytes * self.n_requests
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Service:
+    """A service with its users (or cameras, hosts, devices) and what they do.
+
+    `rate_limit_bps` holds back its tasks that may wait; `local_name`: clients on the same link
+    reach the server without crossing it; `window` limits when it runs.
+    """
+
+    name: str
+    kind: str
+    n_users: int
+    tasks: tuple[Task, ...]
+    rate_limit_bps: float | None = None
+    local_name: bool = False
+    window: "tuple[DayWindow, ...]" = ()
+
+    def __post_init__(self) -> None:
+        count("users", self.n_users, least=0)
+        if self.rate_limit_bps is not None:
+            positive("rate_limit", self.rate_limit_bps)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DayWindow:
+    """From `start_h` to `end_h`, hours of the local day in [0, 24]; may wrap past midnight."""
+
+    start_h: float
+    end_h: float
+
+    def __post_init__(self) -> None:
+        for name in ("start_h", "end_h"):
+            value = non_negative(name, getattr(self, name))
+            if value > 24:
+                raise InputError(f"{name}: expected an hour from 0 to 24, got {value:g}")
+        if self.start_h == self.end_h:
+            raise InputError(f"hours: expected a start apart from the end, got {self.start_h:g}")
+
+    @property
+    def length_h(self) -> float:
+        """Length of the window. [h]"""
+        return (self.end_h - self.start_h) % 24 or 24.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """The data plan. `cap_bytes` None: unmetered. After the cap one of three: a throttle
+    [bit/s], a stop (both None), or a price [money per GB].
+    """
+
+    cap_bytes: float | None = None
+    counted: str = "both"
+    cycle_day: int = 1
+    throttle_bps: float | None = None
+    price_per_gb: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.cap_bytes is not None:
+            positive("cap", self.cap_bytes)
+        one_of("counted", self.counted, COUNTED)
+        if not 1 <= count("cycle_day", self.cycle_day) <= 31:
+            raise InputError(f"cycle_day: expected 1 to 31, got {self.cycle_day}")
+        if self.throttle_bps is not None and self.price_per_gb is not None:
+            raise InputError("after_cap: expected a rate, 'stop' or a price, got two of them")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PathLimits:
+    """How the server is reached and what that path refuses. Sizes in bytes, times in s."""
+
+    entry: str = "direct"
+    relay_rtt_s: float = 0.0
+    tunnel_overhead_bytes: float = 0.0
+    body_limit_bytes: float | None = None
+    idle_timeout_s: float | None = None
+    same_link_share_frac: float = 0.0
+    keepalive_s: float | None = None
+    mtu_bytes: float = 1500.0
+
+    def __post_init__(self) -> None:
+        one_of("entry", self.entry, ENTRIES)
+        fraction("same_link_share", self.same_link_share_frac)
+        for name in ("relay_rtt_s", "tunnel_overhead_bytes"):
+            non_negative(name, getattr(self, name))
+        for name in ("body_limit_bytes", "idle_timeout_s", "keepalive_s"):
+            if getattr(self, name) is not None:
+                positive(name, getattr(self, name))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Power:
+    """Battery and panel. sun_hours: equivalent full-sun hours a day; usable_frac of the battery."""
+
+    battery_wh: float
+    load_w: float
+    panel_w: float = 0.0
+    sun_hours: float = 0.0
+    usable_frac: float = 0.85
+    yield_frac: float = 0.6
+
+    def __post_init__(self) -> None:
+        positive("load", self.load_w)
+        for name in ("battery_wh", "panel_w", "sun_hours"):
+            non_negative(name, getattr(self, name))
+        for name in ("usable_frac", "yield_frac"):
+            fraction(name, getattr(self, name))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hours:
+    """When the server is up: fixed windows, or what battery and panel allow; else always."""
+
+    windows: tuple[DayWindow, ...] = ()
+    power: Power | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Background:
+    """Traffic that nobody asked for, by cause: bytes a day, which way, and whether it can go."""
+
+    name: str
+    bytes_per_day: float
+    flow: str = "both"
+    optional: bool = True
+    source: str = "site file"
+
+    def __post_init__(self) -> None:
+        non_negative("bytes_per_day", self.bytes_per_day)
+        one_of("flow", self.flow, FLOWS)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Backlog:
+    """A heap of items to move once. per_item_s: fixed cost of each; resumable: a broken item
+    goes on where it stopped; priority: lower goes first.
+    """
+
+    name: str
+    n_items: int
+    size: SizeLaw
+    flow: str = "out"
+    resumable: bool = True
+    deadline: date | None = None
+    per_item_s: float = 0.5
+    n_parallel: int = 1
+    chunk_bytes: float | None = None
+    image: Image | None = None
+    rate_limit_bps: float | None = None
+    window: tuple[DayWindow, ...] = ()
+    arrivals_per_day: float = 0.0
+    priority: int = 1
+
+    def __post_init__(self) -> None:
+        count("items", self.n_items)
+        one_of("flow", self.flow, FLOWS)
+        non_negative("per_item_s", self.per_item_s)
+        non_negative("arrivals_per_day", self.arrivals_per_day)
+        for name in ("chunk_bytes", "rate_limit_bps"):
+            if getattr(self, name) is not None:
+                positive(name, getattr(self, name))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Site:
+    """Everything that is asked of the link."""
+
+    name: str
+    timezone: str = "UTC"
+    plan: Plan = field(default_factory=Plan)
+    path: PathLimits = field(default_factory=PathLimits)
+    hours: Hours = field(default_factory=Hours)
+    services: tuple[Service, ...] = ()
+    background: tuple[Background, ...] = ()
+    backlogs: tuple[Backlog, ...] = ()
+
+    def __post_init__(self) -> None:
+        names = [service.name for service in self.services]
+        twice = sorted({name for name in names if names.count(name) > 1})
+        if twice:
+            raise InputError(f"service: expected different names, got {twice[0]!r} twice")
