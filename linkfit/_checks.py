@@ -53,11 +53,11 @@ def count(name: str, value: object, *, least: int = 1) -> int:
     if (
         isinstance(value, bool)
         or not isinstance(value, Real)
-        or int(value) != value
+        or not float(value).is_integer()
         or value < least
     ):
         raise InputError(f"{name}: expected a whole number >= {least}, got {show(value)}")
-    return int(value)
+    return int(float(value))
 
 
 def one_of(name: str, value: str, allowed: tuple[str, ...]) -> str:

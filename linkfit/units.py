@@ -96,8 +96,8 @@ def _significant(number: float, digits: int) -> str:
     """`number` with `digits` significant digits, in plain notation."""
     if number == 0:
         return "0"
-    decimals = max(0, digits - 1 - math.floor(math.log10(abs(number))))
-    rounded = round(number, digits - 1 - math.floor(math.log10(abs(number))))
+    rounded = float(f"{number:.{digits - 1}e}")
+    decimals = max(0, digits - 1 - math.floor(math.log10(abs(rounded))))
     return f"{rounded:.{decimals}f}"
 
 
@@ -127,7 +127,7 @@ def format_size(size_bytes: float, digits: int = 3) -> str:
 
 def format_duration(duration_s: float, digits: int = 2) -> str:
     """A time span as a person writes it: ms, s, min, h or days; ``"never"`` for infinity."""
-    if math.isfinite(duration_s) and abs(duration_s) < 1:
+    if abs(duration_s) < 1 - 0.5 * 10.0**-digits:
         return f"{_significant(duration_s * 1e3, digits)} ms"
     steps = ((2 * 86400.0, "days"), (2 * 3600.0, "h"), (120.0, "min"), (1.0, "s"))
     for least, unit in steps:

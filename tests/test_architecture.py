@@ -45,7 +45,7 @@ def test_imports_follow_the_table(path):
     layer = path.relative_to(ROOT).parts[0].removesuffix(".py")
     allowed = MAY_IMPORT[layer] | {layer}
     for name in imported_names(ast.parse(path.read_text(encoding="utf-8"))):
-        used = (name.split(".") + ["__init__"])[1]
+        used = [*name.split("."), "__init__"][1]
         assert used in allowed, f"{layer} must not import {name}"
 
 
@@ -56,7 +56,9 @@ def test_no_import_cycle_at_any_depth():
         module = module.removesuffix(".__init__")
         if module == "linkfit":  # resolves names on first use: it is above everything
             continue
-        graph[module] = {n for n in imported_names(ast.parse(path.read_text("utf-8"))) if n != module}
+        graph[module] = {
+            n for n in imported_names(ast.parse(path.read_text("utf-8"))) if n != module
+        }
     try:
         TopologicalSorter(graph).prepare()
     except CycleError as error:
@@ -72,5 +74,7 @@ def test_stage_packages_hold_a_docstring_only():
 
 def test_import_and_help_load_no_numeric_library():
     code = "import sys, linkfit, linkfit.cli.app; print(*sys.modules)"
-    loaded = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    loaded = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+    )
     assert {"numpy", "pandas", "scipy", "matplotlib", "pydantic"}.isdisjoint(loaded.stdout.split())

@@ -1,0 +1,57 @@
+"""Forecast: quantiles that never mix a number with "never", and their uncertainty over worlds."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from linkfit.errors import InputError
+from linkfit.forecast.draws import Forecast
+
+
+def forecast(draws, world=None):
+    world = np.zeros(len(draws)) if world is None else world
+    return Forecast(draws=np.array(draws, float), unit="s", world=np.array(world))
+
+
+# RFC 2330 section 11.3: the empirical distribution of -2, 7, 7, 4, 18, -5
+@pytest.mark.parametrize(("level", "value"), [(0.5, 4), (0.25, -2), (1.0, 18), (5 / 6, 7)])
+def test_percentiles_of_rfc_2330(level, value):
+    assert forecast([-2, 7, 7, 4, 18, -5]).quantile(level) == value
+
+
+def test_never_is_a_quantile_like_any_other():
+    fc = forecast([1, 2, 3, np.inf])
+    assert fc.quantile(0.75) == 3
+    assert fc.quantile(0.95) == np.inf
+    assert fc.prob_within(3) == 0.75
+
+
+def test_one_world_has_no_uncertainty_from_measuring_little():
+    low, high = forecast([1, 2, 3, 4]).quantile_interval(0.5)
+    assert low == high == 2
+
+
+def test_worlds_that_differ_widen_the_interval_of_a_quantile():
+    world = np.repeat(np.arange(20), 50)
+    fc = forecast(world + np.tile(np.linspace(0, 0.5, 50), 20), world)
+    low, high = fc.quantile_interval(0.5)
+    assert 0 <= low < 1.0
+    assert 18 <= high <= 19.5
+
+
+@given(st.lists(st.floats(0, 1e9), min_size=1, max_size=40), st.floats(0.01, 0.99))
+def test_a_quantile_is_a_draw_and_grows_with_its_level(draws, level):
+    fc = forecast(draws)
+    low, high = fc.quantile([level * 0.5, level])
+    assert low <= high
+    assert high in fc.draws
+
+
+def test_draws_are_read_only_and_checked():
+    with pytest.raises(ValueError, match="read-only"):
+        forecast([1.0, 2.0]).draws[0] = 3
+    with pytest.raises(InputError, match=r"draws: expected numbers of shape \(d,\)"):
+        forecast([])
+    with pytest.raises(InputError, match=r"world: expected shape \(2,\), got \(3,\)"):
+        Forecast(draws=np.ones(2), unit="s", world=np.zeros(3))
