@@ -93,6 +93,10 @@ class Task:
         Largest piece sent in one request; None: whole. [bytes]
     must_carry : bool
         The task is part of the service's promise; False for upkeep that may wait.
+    fresh_connection : bool
+        It opens a connection of its own; False where one stands (shell, chat, a running sync).
+    live : bool
+        It cannot be sent ahead of its time (calls): `target_s` bounds the one-way delay.
     """
 
     name: str
@@ -110,6 +114,8 @@ class Task:
     image: Image | None = None
     cache: Cache = field(default_factory=Cache)
     must_carry: bool = True
+    fresh_connection: bool = True
+    live: bool = False
     source: str = "site file"
 
     def __post_init__(self) -> None:
