@@ -1,0 +1,82 @@
+"""The command ``linkfit``: its commands, its version, and how it ends when something is wrong.
+
+Nothing heavy is imported here: a command's body imports what it needs.
+"""
+
+import sys
+import warnings
+from typing import Annotated, Any, NoReturn, TextIO
+
+import typer
+
+from linkfit.cli import new as new_command
+from linkfit.errors import LinkfitError, LinkfitWarning
+
+app = typer.Typer(
+    name="linkfit",
+    help="Decide what self-hosted services can do over a cellular or satellite link.",
+    epilog="Results go to stdout, messages to stderr. Exit codes: 0 done, 1 a bug in linkfit, "
+    "2 bad input, 3 the measurements cannot carry a model, 4 no setting meets the targets.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+app.command("new")(new_command.new)
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import version
+
+        typer.echo(f"linkfit {version('linkfit')}")
+        raise typer.Exit
+
+
+@app.callback()
+def _options(
+    version: Annotated[
+        bool,
+        typer.Option("--version", help="Show the version and end.", callback=_show_version,
+                     is_eager=True),
+    ] = False,
+) -> None:  # fmt: skip
+    pass
+
+
+def _show_warning(
+    message: Warning | str,
+    category: type[Warning],
+    filename: str,
+    lineno: int,
+    file: TextIO | None = None,
+    line: str | None = None,
+) -> None:
+    from linkfit.cli.console import tell
+
+    if issubclass(category, LinkfitWarning):
+        tell(f"note: {message}")
+    else:
+        out = file or sys.stderr
+        out.write(warnings.formatwarning(message, category, filename, lineno, line))
+
+
+def main(arguments: list[str] | None = None) -> NoReturn:
+    """Run the command line and end the program with its exit code.
+
+    An error that linkfit raises on purpose is one message on stderr and the exit code of its
+    class; a bug keeps its traceback and ends with 1.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure: Any = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:  # a terminal that lacks a letter shows "?", never a crash
+            reconfigure(errors="replace")
+    with warnings.catch_warnings():
+        warnings.showwarning = _show_warning
+        try:
+            app(arguments, prog_name="linkfit")
+        except LinkfitError as error:
+            from linkfit.cli.console import tell
+
+            tell(f"error: {error}")
+            sys.exit(error.exit_code)
+    sys.exit(0)

@@ -1,0 +1,40 @@
+"""Files that commands write: never over somebody's work, never half."""
+
+import sys
+from pathlib import Path
+
+from linkfit.errors import InputError
+
+
+def write_new_text(target: str, text: str, *, overwrite: bool = False) -> None:
+    """Write `text` to the file `target` ("-": stdout), which must not exist yet."""
+    if target == "-":
+        sys.stdout.write(text)
+        return
+    path = Path(target)
+    try:
+        with path.open("w" if overwrite else "x", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+    except FileExistsError as error:
+        raise InputError(
+            f"--output: expected a file that does not exist yet, got {target!r}; "
+            "choose another name or remove it"
+        ) from error
+    except OSError as error:
+        raise InputError(
+            f"--output: expected a file that can be written, got {target!r} "
+            f"({error.strerror}); choose another place"
+        ) from error
+
+
+def writable_folder(target: str) -> Path:
+    """The folder `target`, made if it is not there."""
+    path = Path(target)
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(
+            f"output folder: expected a folder that can be written, got {target!r} "
+            f"({error.strerror}); choose another place"
+        ) from error
+    return path

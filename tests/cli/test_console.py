@@ -1,0 +1,57 @@
+import io
+import json
+
+import pytest
+
+from linkfit.cli.console import show, show_json, tell, working_on
+
+
+def test_results_go_to_stdout_and_messages_to_stderr(capsys):
+    show("a result")
+    tell("a message")
+    assert capsys.readouterr() == ("a result\n", "a message\n")
+
+
+def test_markup_and_emoji_codes_are_only_text(capsys):
+    show("[red]x[/red] :rocket: [/]")
+    assert capsys.readouterr().out == "[red]x[/red] :rocket: [/]\n"
+
+
+def test_no_color_is_obeyed(monkeypatch):
+    from rich.text import Text
+
+    monkeypatch.setenv("NO_COLOR", "1")
+    monkeypatch.setenv("FORCE_COLOR", "1")
+    out = io.StringIO()
+    monkeypatch.setattr("sys.stdout", out)
+    show(Text("fits", style="green"))
+    assert out.getvalue() == "fits\n"
+
+
+def test_json_is_ascii_and_refuses_what_is_not_json(capsys):
+    show_json({"name": "a\u202eb\x1b", "n": 1})
+    out = capsys.readouterr().out
+    assert out.isascii()
+    assert json.loads(out) == {"name": "a\u202eb\x1b", "n": 1}
+    with pytest.raises(ValueError, match="not JSON compliant"):
+        show_json({"x": float("inf")})
+
+
+def test_progress_is_silent_in_a_log_file(capsys):
+    with working_on("reading"):
+        pass
+    assert capsys.readouterr() == ("", "")
+
+
+def test_progress_shows_on_a_terminals_stderr_only(monkeypatch, capsys):
+    class Terminal(io.StringIO):
+        def isatty(self):
+            return True
+
+    terminal = Terminal()
+    monkeypatch.setattr("sys.stderr", terminal)
+    monkeypatch.setenv("TERM", "xterm")
+    with working_on("reading 5 files"):
+        pass
+    assert "reading 5 files" in terminal.getvalue()
+    assert capsys.readouterr().out == ""
