@@ -1,0 +1,134 @@
+"""LinkModel: what the link is like, and the futures that follow from it."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from linkfit._checks import count, one_of, positive
+from linkfit.errors import FitError, InputError
+from linkfit.ingest.trace import DIRECTIONS, Finding, Source
+from linkfit.link.latency import LatencyModel, latency_prior
+from linkfit.link.paths import CapacityPaths
+from linkfit.link.replay import Blocks, RunBank, block_lengths, replay
+from linkfit.link.series import MeasuredRuns
+
+if TYPE_CHECKING:
+    from numpy.random import Generator
+    from numpy.typing import NDArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class DirectionModel:
+    """One direction of the link.
+
+    Parameters
+    ----------
+    runs : MeasuredRuns
+        What was measured, at the IP layer.
+    mean_block_s : float
+        Mean length of a replayed block. [s]
+    level_sigma : float
+        Standard deviation of the logarithm of the unknown level of the future against the
+        record. [1]
+    """
+
+    runs: MeasuredRuns
+    mean_block_s: float
+    level_sigma: float
+
+    @property
+    def mean_rate_bps(self) -> float:
+        """Mean of the measured seconds. [bit/s at the IP layer]"""
+        return float(self.runs.rates_bps.mean())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LinkModel:
+    """The link as measured: each direction, latency, what was noticed and what is missing."""
+
+    up: DirectionModel | None
+    down: DirectionModel | None
+    latency: LatencyModel | None
+    sources: tuple[Source, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    missing: tuple[str, ...] = ()
+    seed: int = 0
+
+    def direction(self, name: str) -> DirectionModel:
+        """The model of "up" or "down".
+
+        Raises
+        ------
+        FitError
+            If that direction was never measured.
+        """
+        model = self.up if one_of("direction", name, DIRECTIONS) == "up" else self.down
+        if model is None:
+            raise FitError(
+                f"{name}: expected at least one measurement of this direction, got none; "
+                f"measure it (a 10 s test costs 1.25 MB per Mbit/s) or give its rate by hand"
+            )
+        return model
+
+    def paths(
+        self,
+        direction: str,
+        *,
+        horizon_s: float,
+        n_draws: int,
+        rng: "Generator",
+        n_worlds: int = 20,
+        step_s: float = 1.0,
+        hour: float | None = None,
+    ) -> CapacityPaths:
+        """Possible futures of one direction, at the IP layer.
+
+        Parameters
+        ----------
+        direction : {"up", "down"}
+            Of the link.
+        horizon_s, step_s : float
+            Length of a future and of its steps; coarse steps are sums of the same fine
+            process. [s]
+        n_draws, n_worlds : int
+            Futures, split evenly over worlds: one draw each of what is unknown of the link.
+        hour : float, optional
+            Local hour of the day at which the futures start, in [0, 24]; None: any time that
+            was measured. [h]
+        """
+        model = self.direction(direction)
+        horizon_s, step_s = positive("horizon_s", horizon_s), positive("step_s", step_s)
+        n_draws = count("n_draws", n_draws)
+        n_worlds = min(count("n_worlds", n_worlds), n_draws)
+        if hour is not None and not 0 <= hour <= 24:
+            raise InputError(f"hour: expected an hour from 0 to 24, got {hour:g}")
+        world = np.arange(n_draws) % n_worlds
+        level = np.exp(model.level_sigma * rng.standard_normal(n_worlds))
+        runs = model.runs
+        bank = RunBank.from_rates(runs.rates_bps, runs.first)
+        length = block_lengths(n_draws, horizon_s + step_s, model.mean_block_s, rng)
+        start = rng.integers(runs.rates_bps.size, size=length.shape)
+        factor = np.broadcast_to(level[world][:, None], length.shape)
+        blocks = Blocks(start=start, length=length, factor=factor)
+        bits = replay(bank, blocks, horizon_s=horizon_s, step_s=step_s)
+        return CapacityPaths(cumulative_bits=bits, step_s=step_s, world=world.astype(np.int32))
+
+    def draw_rtts_s(
+        self, n: int, rng: "Generator", *, loaded: bool = False
+    ) -> "NDArray[np.float64]":
+        """`n` round trips of this link, or of cellular links in general if never measured. [s]"""
+        return (self.latency or latency_prior()).draw_rtts_s(n, rng, loaded=loaded)
+
+    @property
+    def loss_frac(self) -> float:
+        """Share of probes lost; 0 if latency was never measured. [fraction]"""
+        return self.latency.loss_frac if self.latency is not None else 0.0
+
+    def buffer_bytes(self, direction: str) -> float | None:
+        """Queue before the link, (busy - idle round trip) x rate; None if unknown. [bytes]"""
+        if self.latency is None or self.latency.loaded_rtts_s is None:
+            return None
+        middle = self.latency.loaded_rtts_s.size // 2
+        queue_s = self.latency.loaded_rtts_s[middle] - self.latency.idle_rtts_s[middle]
+        return max(float(queue_s), 0.0) * self.direction(direction).mean_rate_bps / 8.0

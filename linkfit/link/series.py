@@ -1,0 +1,136 @@
+"""Measured runs: throughput samples of one direction on a 1 s grid, split at every gap.
+
+A run is a stretch without a gap in one source. Samples below 1 s (write granularity of the
+sender, not capacity) are summed to 1 s; longer ones are spread evenly over their seconds.
+"""
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from linkfit.errors import InputError
+from linkfit.ingest.trace import LAYERS, TRANSPORTS, ThroughputSamples, Trace
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+GRID_S = 1.0
+# payload per 1500-byte packet: IPv4 20 + TCP 20 + timestamps 12 (RFC 791, 9293, 7323 section 3.2)
+IP_BITS_PER_TCP_BIT = 1500.0 / 1448.0
+# IPv4 20 + UDP 8 (RFC 791, RFC 768)
+IP_BITS_PER_UDP_BIT = 1500.0 / 1472.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MeasuredRuns:
+    """IP-layer rates second by second, run after run.
+
+    Parameters
+    ----------
+    rates_bps : array, shape (n,)
+        Mean rate of each second. [bit/s at the IP layer]
+    first : array of int, shape (r + 1,)
+        Index of each run's first second; the last entry is n.
+    start_s : array, shape (r,)
+        Start of each run since 1970-01-01 UTC, NaN where the source has no clock. [s]
+    """
+
+    rates_bps: "NDArray[np.float64]"
+    first: "NDArray[np.int64]"
+    start_s: "NDArray[np.float64]"
+
+    def __post_init__(self) -> None:
+        types = {"rates_bps": np.float64, "first": np.int64, "start_s": np.float64}
+        for name, dtype in types.items():
+            array = np.ascontiguousarray(getattr(self, name), dtype=dtype).view()
+            array.flags.writeable = False
+            object.__setattr__(self, name, array)
+        rates, first = self.rates_bps, self.first
+        if not (np.isfinite(rates) & (rates >= 0)).all():
+            raise InputError("rates_bps: expected finite numbers >= 0 in every run")
+        if first.size < 2 or first[0] != 0 or first[-1] != rates.size or (np.diff(first) < 1).any():
+            raise InputError(
+                f"first: expected growing indices from 0 to {rates.size}, got {first.tolist()[:9]}"
+            )
+        if self.start_s.shape != (first.size - 1,):
+            raise InputError(
+                f"start_s: expected shape ({first.size - 1},), got {self.start_s.shape}"
+            )
+
+    @property
+    def n_runs(self) -> int:
+        """Number of runs."""
+        return int(self.first.size) - 1
+
+    @property
+    def lengths_s(self) -> "NDArray[np.int64]":
+        """Seconds in each run, shape (r,). [s]"""
+        return np.diff(self.first)
+
+    @property
+    def mean_rates_bps(self) -> "NDArray[np.float64]":
+        """Mean rate of each run, shape (r,). [bit/s]"""
+        return np.add.reduceat(self.rates_bps, self.first[:-1]) / self.lengths_s
+
+
+def measured_runs(trace: Trace, direction: str) -> MeasuredRuns | None:
+    """Saturating samples of `direction` as runs on a 1 s grid; None if there is none.
+
+    Parameters
+    ----------
+    trace : Trace
+        Samples with `saturating` False are lower bounds and are left out here.
+    direction : {"up", "down"}
+        Of the link.
+    """
+    samples = trace.throughput
+    keep = (samples.is_up == (direction == "up")) & samples.saturating
+    if not keep.any():
+        return None
+    samples = samples.take(keep)
+    has_clock = np.array([source.has_clock for source in trace.sources])[samples.source]
+    # a source without a clock starts at 0, so times are ordered inside a source only
+    order = np.lexsort((samples.start_s, samples.source))
+    samples, has_clock = samples.take(order), has_clock[order]
+    bounds = _run_bounds(samples)
+    bits = ip_bits(samples)
+    rates, lengths, starts = [], [], []
+    for low, high in pairwise(bounds.tolist()):
+        run = _on_grid(samples.duration_s[low:high], bits[low:high])
+        rates.append(run)
+        lengths.append(run.size)
+        starts.append(samples.start_s[low] if has_clock[low] else np.nan)
+    return MeasuredRuns(
+        rates_bps=np.concatenate(rates),
+        first=np.concatenate(([0], np.cumsum(lengths))),
+        start_s=np.array(starts),
+    )
+
+
+def ip_bits(samples: ThroughputSamples) -> "NDArray[np.float64]":
+    """Bits of each sample at the IP layer: goodput with its headers added. [bits]"""
+    is_udp = samples.transport == TRANSPORTS.index("udp")
+    factor = np.where(is_udp, IP_BITS_PER_UDP_BIT, IP_BITS_PER_TCP_BIT)
+    return np.where(samples.layer == LAYERS.index("goodput"), samples.bits * factor, samples.bits)
+
+
+def _run_bounds(samples: ThroughputSamples) -> "NDArray[np.int64]":
+    """Indices where a run starts, plus the number of samples."""
+    end_s = samples.start_s + samples.duration_s
+    # clocks of logs tremble by some part of a sample; half a sample missing is a gap
+    slack_s = np.maximum(0.5 * samples.duration_s[:-1], 0.05)
+    step_s = samples.start_s[1:] - end_s[:-1]
+    cut = (np.abs(step_s) > slack_s) | (np.diff(samples.source) != 0)
+    return np.concatenate(([0], np.flatnonzero(cut) + 1, [len(samples)]))
+
+
+def _on_grid(durations_s: "NDArray[Any]", bits: "NDArray[Any]") -> "NDArray[np.float64]":
+    """Mean rate of each whole second of one run; a run below 1.5 s becomes one second."""
+    edges_s = np.concatenate(([0.0], np.cumsum(durations_s)))
+    # a last piece of at least half a second counts as a second of its own mean rate
+    n = max(int(np.floor(edges_s[-1] / GRID_S + 0.5)), 1)
+    grid_s = np.minimum(np.arange(n + 1) * GRID_S, edges_s[-1])
+    cumulative = np.interp(grid_s, edges_s, np.concatenate(([0.0], np.cumsum(bits))))
+    return np.diff(cumulative) / np.diff(grid_s)
