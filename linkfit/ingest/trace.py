@@ -15,6 +15,7 @@ import numpy as np
 
 from linkfit._checks import one_of, positive
 from linkfit.errors import InputError
+from linkfit.ingest.storage import first_wrong, freeze, joined, moved, selected
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -59,22 +60,6 @@ class Finding:
     text: str
 
 
-def _freeze(instance: Any, names: Sequence[str], dtypes: dict[str, Any]) -> None:
-    """Make the named array fields contiguous, typed, read-only and equally long."""
-    lengths = set()
-    for name in names:
-        array = np.ascontiguousarray(getattr(instance, name), dtype=dtypes[name])
-        if array.ndim != 1:
-            raise InputError(f"{name}: expected shape (n,), got {array.shape}")
-        array = array.view()
-        array.flags.writeable = False
-        object.__setattr__(instance, name, array)
-        lengths.add(array.size)
-    if len(lengths) > 1:
-        sizes = {name: getattr(instance, name).size for name in names}
-        raise InputError(f"samples: expected arrays of one length, got {sizes}")
-
-
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Table:
     """Shared behaviour of the three sample tables: length, selection, concatenation."""
@@ -84,7 +69,7 @@ class _Table:
 
     def take(self, keep: "NDArray[Any]") -> Self:
         """The rows that `keep` (a mask or indices) selects."""
-        return type(self)(**{f.name: getattr(self, f.name)[keep] for f in fields(self)})
+        return type(self)(**{f.name: selected(getattr(self, f.name), keep) for f in fields(self)})
 
     @classmethod
     def concatenate(cls, tables: "Sequence[Self]", source_offsets: Sequence[int]) -> Self:
@@ -93,8 +78,8 @@ class _Table:
         for f in fields(cls):
             parts = [getattr(table, f.name) for table in tables]
             if f.name == "source":
-                parts = [p + offset for p, offset in zip(parts, source_offsets, strict=True)]
-            columns[f.name] = np.concatenate(parts) if parts else np.empty(0)
+                parts = [moved(p, o) for p, o in zip(parts, source_offsets, strict=True)]
+            columns[f.name] = joined(parts)
         return cls(**columns)
 
 
@@ -122,12 +107,11 @@ class ThroughputSamples(_Table):
     source: "NDArray[Any]" = field(default_factory=_empty)
 
     def __post_init__(self) -> None:
-        _freeze(self, [f.name for f in fields(self)], _THROUGHPUT_TYPES)
+        freeze(self, [f.name for f in fields(self)], _THROUGHPUT_TYPES)
         for name, low in (("duration_s", "> 0"), ("bits", ">= 0")):
             values = getattr(self, name)
-            bad = ~np.isfinite(values) | (values < 0) | ((values == 0) & (low == "> 0"))
-            if bad.any():
-                index = int(np.flatnonzero(bad)[0])
+            index = first_wrong(values, zero_is_wrong=low == "> 0")
+            if index is not None:
                 raise InputError(
                     f"{name}: expected finite numbers {low}, got {values[index]:g} at index {index}"
                 )
@@ -163,7 +147,7 @@ class LatencySamples(_Table):
     source: "NDArray[Any]" = field(default_factory=_empty)
 
     def __post_init__(self) -> None:
-        _freeze(self, [f.name for f in fields(self)], _LATENCY_TYPES)
+        freeze(self, [f.name for f in fields(self)], _LATENCY_TYPES)
         bad = ~(self.rtt_s > 0) | (np.isinf(self.rtt_s) != (self.n_lost >= self.n_probes))
         if bad.any():
             index = int(np.flatnonzero(bad)[0])
@@ -203,12 +187,11 @@ class TransferSamples(_Table):
     source: "NDArray[Any]" = field(default_factory=_empty)
 
     def __post_init__(self) -> None:
-        _freeze(self, [f.name for f in fields(self)], _TRANSFER_TYPES)
+        freeze(self, [f.name for f in fields(self)], _TRANSFER_TYPES)
         for name in ("size_bytes", "duration_s"):
             values = getattr(self, name)
-            bad = ~np.isfinite(values) | (values <= 0)
-            if bad.any():
-                index = int(np.flatnonzero(bad)[0])
+            index = first_wrong(values, zero_is_wrong=True)
+            if index is not None:
                 raise InputError(
                     f"{name}: expected finite numbers > 0, got {values[index]:g} at index {index}"
                 )
@@ -378,6 +361,8 @@ class Trace:
     @classmethod
     def merge(cls, traces: "Sequence[Trace]") -> "Trace":
         """All samples of `traces` in one Trace; sources keep their order."""
+        if len(traces) == 1:
+            return traces[0]
         offsets = np.cumsum([0, *(len(trace.sources) for trace in traces)])[:-1].tolist()
         return cls(
             sources=tuple(source for trace in traces for source in trace.sources),
