@@ -4,10 +4,15 @@ Packet layouts: IPv4 20 bytes (RFC 791), IPv6 40 (RFC 8200), TCP 20 (RFC 9293) a
 timestamps and their padding (RFC 7323), UDP 8 (RFC 768).
 """
 
-import math
+from typing import TYPE_CHECKING
 
-from linkfit._checks import non_negative, positive
+import numpy as np
+
+from linkfit._checks import non_negative, non_negative_array, positive
 from linkfit.errors import InputError
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike, NDArray
 
 IPV4_BYTES = 20
 IPV6_BYTES = 40
@@ -68,7 +73,7 @@ def goodput_share_frac(
     return payload / (mtu_bytes + non_negative("frame_bytes", frame_bytes))
 
 
-def tls_payload_bytes(size_bytes: float) -> float:
+def tls_payload_bytes(size_bytes: "ArrayLike") -> "NDArray[np.float64]":
     """`size_bytes` with the TLS 1.3 records around it, each as full as it may be. [bytes]"""
-    n_records = math.ceil(non_negative("size_bytes", size_bytes) / TLS_PLAINTEXT_BYTES)
-    return size_bytes + n_records * TLS_RECORD_BYTES
+    size = non_negative_array("size_bytes", size_bytes)
+    return size + np.ceil(size / TLS_PLAINTEXT_BYTES) * TLS_RECORD_BYTES

@@ -1,0 +1,90 @@
+"""predict_transfer: constant links by hand, what is known and unknown, invariants."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.testing import assert_allclose, assert_array_equal
+
+from linkfit.errors import FitError, InputError
+from linkfit.forecast.transfer import predict_transfer
+from linkfit.ingest.trace import Trace
+from linkfit.link.fit import fit_link
+
+
+@pytest.fixture(scope="module")
+def varied():
+    rng = np.random.default_rng(7)
+    rates_bps = 5e6 * np.exp(0.4 * rng.standard_normal(900))
+    rates_bps[300:312] = 0.0
+    return fit_link(Trace.from_rates(rates_bps, layer="ip"))
+
+
+def test_an_unmeasured_round_trip_moves_the_bytes_only_and_says_so(varied):
+    forecast = predict_transfer(varied, size_bytes=5e6, direction="up", n_draws=400)
+    assert forecast.unit == "s"
+    assert forecast.parts["round trips (not measured)"] == 0
+    floor_s = 5e6 * 8 / 5e6
+    assert forecast.quantile(0.5) == pytest.approx(floor_s, rel=0.15)
+
+
+def test_a_given_round_trip_is_paid_for(varied):
+    bare = predict_transfer(varied, size_bytes=1e5, direction="up", n_draws=400)
+    known = predict_transfer(varied, size_bytes=1e5, direction="up", n_draws=400, rtt_s=0.2)
+    shaken = predict_transfer(
+        varied, size_bytes=1e5, direction="up", n_draws=400, rtt_s=0.2, handshake_round_trips=2
+    )
+    assert (known.draws >= bare.draws + 0.2 - 1e-9).all()
+    # two round trips and 60 bytes; the window's growth then meets other steps of the path
+    assert_allclose(np.median(shaken.draws - known.draws), 0.4, rtol=0.05)
+    assert known.parts["round trips"] > 0.2
+
+
+def test_parts_add_up_to_the_median(varied):
+    forecast = predict_transfer(varied, size_bytes=2e7, direction="up", n_draws=300, rtt_s=0.05)
+    assert_allclose(sum(forecast.parts.values()), forecast.quantile(0.5))
+    assert set(forecast.parts) == {"round trips", "outages", "capacity"}
+
+
+def test_one_seed_one_answer(varied):
+    first, again, other = (
+        predict_transfer(varied, size_bytes=1e6, direction="up", n_draws=50, seed=seed)
+        for seed in (3, 3, 4)
+    )
+    assert_array_equal(first.draws, again.draws)
+    assert (first.draws != other.draws).any()
+
+
+def test_worlds_come_from_the_paths(varied):
+    forecast = predict_transfer(varied, size_bytes=1e6, direction="up", n_draws=100)
+    low_s, high_s = forecast.quantile_interval(0.5)
+    assert np.unique(forecast.world).size > 1
+    assert low_s < forecast.quantile(0.5) < high_s
+
+
+@settings(max_examples=15, deadline=None)
+@given(small=st.floats(1e3, 1e8), factor=st.floats(1.0, 100.0))
+def test_more_bytes_take_longer_in_the_median(varied, small, factor):
+    times_s = [
+        predict_transfer(varied, size_bytes=size, direction="up", n_draws=200).quantile(0.5)
+        for size in (small, small * factor)
+    ]
+    # the horizon, and with it the random futures, change with the size: 200 draws are 5 % sure
+    assert times_s[1] >= times_s[0] * 0.85
+
+
+def test_a_day_long_transfer_ends():
+    link = fit_link(Trace.from_rates(np.full(120, 1e6), layer="ip"))
+    forecast = predict_transfer(link, size_bytes=1e10, direction="up", n_draws=60)
+    assert np.isfinite(forecast.draws).all()
+    assert forecast.quantile(0.5) == pytest.approx(1e10 * 8 * 1500 / 1448 / 1e6, rel=0.5)
+
+
+def test_a_direction_never_measured_cannot_be_predicted(varied):
+    with pytest.raises(FitError, match="down: expected at least one measurement"):
+        predict_transfer(varied, size_bytes=1e6, direction="down")
+
+
+def test_a_size_of_nothing_is_refused(varied):
+    with pytest.raises(InputError, match="size_bytes: expected a finite number > 0, got 0"):
+        predict_transfer(varied, size_bytes=0, direction="up")
