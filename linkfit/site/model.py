@@ -16,6 +16,7 @@ ENTRIES = ("relay", "direct")
 COUNTED = ("both", "up", "down")
 CACHE_SCOPES = ("none", "browser", "shared")
 IMAGE_FORMATS = ("jpeg", "webp")
+IMAGE_ROLES = ("photo", "thumbnail")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,16 +41,21 @@ class SizeLaw:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Image:
-    """The stored picture behind a task: long edge [px], encoder and quality (1 to 100)."""
+    """The stored picture behind a task: long edge [px], encoder, quality (1 to 100), and role:
+    "thumbnail" follows a service's `thumb_edge`, "photo" its `photo_edge`.
+    """
 
     edge_px: int
     format: str = "jpeg"
     quality: int = 80
+    role: str = "photo"
 
     def __post_init__(self) -> None:
         count("edge_px", self.edge_px, least=16)
         one_of("format", self.format, IMAGE_FORMATS)
-        count("quality", self.quality)
+        if count("quality", self.quality) > 100:
+            raise InputError(f"quality: expected 1 to 100, got {self.quality}")
+        one_of("role", self.role, IMAGE_ROLES)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,8 +63,8 @@ class Cache:
     """Who may keep the payload, for how long [s], and how often one object is asked for.
 
     `scope` "browser": each visitor keeps a copy; "shared": an edge cache may as well; "none":
-    neither. `views_per_object_day` is the rate of requests for one object by one visitor
-    (browser) or by all (shared).
+    neither. `views_per_object_day` is how often ONE visitor asks for one object; a shared cache
+    sees the requests of all visitors.
     """
 
     scope: str = "none"

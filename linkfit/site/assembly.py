@@ -1,0 +1,298 @@
+"""From the tables of the site file to a Site: each table by itself, then what they contradict."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any, TypeVar
+
+from linkfit.errors import InputError
+from linkfit.site.background import default_background
+from linkfit.site.contradictions import (
+    tell_background_amount,
+    tell_hours_and_power,
+    tell_overlaps,
+    tell_path,
+    tell_plan,
+    tell_repeated,
+    tell_targets,
+    tell_windows_never_up,
+)
+from linkfit.site.entries import (
+    BackgroundEntry,
+    BacklogEntry,
+    Entry,
+    HoursEntry,
+    PathEntry,
+    PlanEntry,
+    PowerEntry,
+    ServiceEntry,
+    SiteEntry,
+    SiteFile,
+    TaskEntry,
+)
+from linkfit.site.kinds import find_kind
+from linkfit.site.model import (
+    Background,
+    Backlog,
+    Hours,
+    PathLimits,
+    Plan,
+    Power,
+    Service,
+    Site,
+)
+from linkfit.site.photo_sizes import photo_size
+from linkfit.site.problems import Place, Problems
+from linkfit.site.shown import did_you_mean, shown
+from linkfit.site.tasks import image_of, service_tasks, size_law
+from linkfit.units import DAYS_PER_MONTH
+
+_E = TypeVar("_E", bound=Entry)
+
+
+def assemble(data: Mapping[str, Any], problems: Problems) -> Site:
+    """The Site that the parsed TOML `data` describes.
+
+    Raises
+    ------
+    ConfigError
+        If anything is wrong; it carries every problem found, in file order.
+    """
+    _tell_unknown_tables(data, problems)
+    place = problems.validated(SiteEntry, data["site"], ("site",)) if "site" in data else None
+    plan = _plan(_table(PlanEntry, data, "plan", problems), problems)
+    path = _path(_table(PathEntry, data, "path", problems), problems)
+    hours = _hours(data, problems)
+    services = _services(data, path, hours, problems)
+    background = _background(data, path, problems)
+    backlogs = _backlogs(data, hours, problems)
+    problems.raise_any()
+    assert place is not None
+    return Site(
+        name=place.name,
+        timezone=place.timezone,
+        plan=plan,
+        path=path,
+        hours=hours,
+        services=services,
+        background=background,
+        backlogs=backlogs,
+    )
+
+
+def _tell_unknown_tables(data: Mapping[str, Any], problems: Problems) -> None:
+    known = list(SiteFile.model_fields)
+    for name in data:
+        if name not in known:
+            hint = did_you_mean(name, known) or "; take it out"
+            problems.add((name,), f"expected one of the tables {', '.join(known)}, "
+                         f"got {shown(name)}{hint}")  # fmt: skip
+    if "site" not in data:
+        problems.add(("site",), 'expected a table, got nothing; add [site] with name = "…"')
+
+
+def _table(model: type[_E], data: Mapping[str, Any], name: str, problems: Problems) -> _E | None:
+    return problems.validated(model, data[name], (name,)) if name in data else None
+
+
+def _tables(
+    data: Mapping[str, Any], name: str, place: Place, problems: Problems
+) -> list[tuple[Place, dict[str, Any]]]:
+    """The items of an array of tables with their places."""
+    raw = data.get(name, [])
+    title = ".".join(str(part) for part in (*place, name) if isinstance(part, str))
+    if not isinstance(raw, list):
+        got = f"[{title}]" if isinstance(raw, dict) else shown(raw)
+        problems.add((*place, name), f"expected [[{title}]] tables, got {got}; double the brackets")
+        return []
+    items = []
+    for i, item in enumerate(raw):
+        if isinstance(item, dict):
+            items.append(((*place, name, i), item))
+        else:
+            problems.add((*place, name, i), f"expected a table, got {shown(item)}; "
+                         f"write [[{title}]]")  # fmt: skip
+    return items
+
+
+def _plan(entry: PlanEntry | None, problems: Problems) -> Plan:
+    if entry is None:
+        return Plan()
+    tell_plan(entry, problems)
+    return Plan(
+        cap_bytes=entry.cap,
+        counted=entry.counted,
+        cycle_day=entry.cycle_day,
+        throttle_bps=entry.after_cap.throttle_bps if entry.after_cap else None,
+        price_per_gb=entry.after_cap.price_per_gb if entry.after_cap else None,
+    )
+
+
+def _path(entry: PathEntry | None, problems: Problems) -> PathLimits:
+    if entry is None:
+        return PathLimits()
+    tell_path(entry, problems)
+    return PathLimits(
+        entry=entry.entry,
+        relay_rtt_s=entry.relay_rtt or 0.0,
+        tunnel_overhead_bytes=entry.tunnel_overhead,
+        body_limit_bytes=entry.body_limit,
+        idle_timeout_s=entry.idle_timeout,
+        same_link_share_frac=entry.same_link_share,
+        keepalive_s=entry.keepalive,
+        mtu_bytes=entry.mtu,
+    )
+
+
+def _hours(data: Mapping[str, Any], problems: Problems) -> Hours:
+    tell_hours_and_power(data, problems)
+    clock = _table(HoursEntry, data, "hours", problems)
+    entry = _table(PowerEntry, data, "power", problems)
+    if clock is not None:
+        tell_overlaps(clock.up, ("hours", "up"), problems)
+    return Hours(windows=clock.up if clock else (), power=_power(entry))
+
+
+def _power(entry: PowerEntry | None) -> Power | None:
+    if entry is None:
+        return None
+    return Power(
+        battery_wh=entry.battery,
+        load_w=entry.load,
+        panel_w=entry.panel,
+        sun_hours=entry.sun_hours,
+        usable_frac=entry.usable,
+        yield_frac=entry.panel_yield,
+    )
+
+
+def _services(
+    data: Mapping[str, Any], path: PathLimits, hours: Hours, problems: Problems
+) -> tuple[Service, ...]:
+    services = []
+    items = _tables(data, "service", (), problems)
+    tell_repeated("service", items, problems)
+    for place, raw in items:
+        listed = _listed_tasks(raw, place, problems)
+        tell_targets(listed, path, problems)
+        own = {key: value for key, value in raw.items() if key != "task"}
+        entry = problems.validated(ServiceEntry, own, place)
+        if entry is None:
+            _tell_kind(raw, place, problems)
+            continue
+        tell_windows_never_up(entry.window, hours.windows, (*place, "window"), problems)
+        service = _service(entry, listed, place, problems)
+        if service is not None:
+            services.append(service)
+    return tuple(services)
+
+
+def _listed_tasks(
+    raw: Mapping[str, Any], place: Place, problems: Problems
+) -> list[tuple[Place, TaskEntry]]:
+    items = _tables(raw, "task", place, problems)
+    tell_repeated("task", items, problems)
+    tasks = (
+        (task_place, problems.validated(TaskEntry, item, task_place)) for task_place, item in items
+    )
+    return [(task_place, task) for task_place, task in tasks if task is not None]
+
+
+def _tell_kind(raw: Mapping[str, Any], place: Place, problems: Problems) -> None:
+    """An unknown kind is told even when another key of the service is wrong."""
+    if isinstance(raw.get("kind"), str):
+        try:
+            find_kind(raw["kind"])
+        except InputError as error:
+            problems.add(place, str(error))
+
+
+def _service(
+    entry: ServiceEntry,
+    listed: Sequence[tuple[Place, TaskEntry]],
+    place: Place,
+    problems: Problems,
+) -> Service | None:
+    try:
+        kind = find_kind(entry.kind)
+    except InputError as error:
+        problems.add(place, str(error))
+        return None
+    n_users = entry.users
+    if n_users is None and kind.needs_users:
+        problems.add(
+            (*place, "users"),
+            f"expected the number of {kind.users_are}, got nothing; add users = 1",
+        )
+    return Service(
+        name=entry.name,
+        kind=kind.name,
+        n_users=1 if n_users is None else n_users,
+        tasks=service_tasks(entry, kind, listed, place, problems),
+        rate_limit_bps=entry.rate_limit,
+        local_name=entry.local_name,
+        window=entry.window,
+    )
+
+
+def _background(
+    data: Mapping[str, Any], path: PathLimits, problems: Problems
+) -> tuple[Background, ...]:
+    """The default causes, changed and added to by the file."""
+    causes = {cause.name: cause for cause in default_background(path)}
+    items = _tables(data, "background", (), problems)
+    tell_repeated("background", items, problems)
+    for place, raw in items:
+        entry = problems.validated(BackgroundEntry, raw, place)
+        if entry is None or not tell_background_amount(entry, list(causes), place, problems):
+            continue
+        known = causes.get(entry.name)
+        amount = entry.per_day
+        if entry.per_month is not None:
+            amount = entry.per_month / DAYS_PER_MONTH
+        if amount is None:
+            assert known is not None
+            amount = known.bytes_per_day
+        causes[entry.name] = Background(
+            name=entry.name,
+            bytes_per_day=amount,
+            flow=entry.flow or (known.flow if known else "both"),
+            optional=entry.optional if entry.optional is not None else not known or known.optional,
+        )
+    return tuple(causes.values())
+
+
+def _backlogs(data: Mapping[str, Any], hours: Hours, problems: Problems) -> tuple[Backlog, ...]:
+    backlogs = []
+    items = _tables(data, "backlog", (), problems)
+    tell_repeated("backlog", items, problems)
+    for place, raw in items:
+        entry = problems.validated(BacklogEntry, raw, place)
+        if entry is None:
+            continue
+        tell_windows_never_up(entry.window, hours.windows, (*place, "window"), problems)
+        image = image_of(entry.photo) if entry.photo else None
+        if entry.size is not None:
+            size = size_law(entry.size)
+        elif image is not None:
+            size = photo_size(image)
+        else:
+            problems.add((*place, "size"), 'expected a value, got nothing; add size = "3.5 MB"')
+            continue
+        backlogs.append(
+            Backlog(
+                name=entry.name,
+                n_items=entry.items,
+                size=size,
+                flow=entry.flow,
+                resumable=entry.resumable,
+                deadline=entry.deadline,
+                per_item_s=entry.per_item,
+                n_parallel=entry.parallel,
+                chunk_bytes=entry.chunk,
+                image=image,
+                rate_limit_bps=entry.rate_limit,
+                window=entry.window,
+                arrivals_per_day=entry.arrivals_per_day,
+                priority=entry.priority,
+            )
+        )
+    return tuple(backlogs)

@@ -1,0 +1,59 @@
+"""Traffic that a site has without anybody asking: default causes, each with its source.
+
+`bytes_per_day` counts both directions together; flow "both" means half of it each way.
+"""
+
+from linkfit.site.model import Background, PathLimits
+from linkfit.units import SECONDS_PER_DAY
+
+KEEPALIVE_BYTES = 60.0  # IPv4 20 + UDP 8 + tunnel 32
+DEFAULT_KEEPALIVE_S = 25.0  # common practice: below the shortest timers of carriers
+_REKEY_BYTES_PER_DAY = 8e6 / 30
+_TIME_SYNC_BYTES_PER_DAY = 4 * 152 * SECONDS_PER_DAY / 1024
+_LOOKUP_BYTES_PER_DAY = 5000 * 300.0
+
+
+def _tunnel(path: PathLimits) -> tuple[Background, ...]:
+    keepalive_s = path.keepalive_s
+    if keepalive_s is None and path.entry == "relay":
+        keepalive_s = DEFAULT_KEEPALIVE_S
+    if keepalive_s is None:
+        return ()
+    hello = Background(
+        name="tunnel keepalive",
+        bytes_per_day=SECONDS_PER_DAY / keepalive_s * KEEPALIVE_BYTES,
+        flow="out",  # only what leaves the site keeps the carrier's mapping open
+        optional=False,
+        source=f"arithmetic: {KEEPALIVE_BYTES:g} B each {keepalive_s:g} s",
+    )
+    if path.entry != "relay":
+        return (hello,)
+    new_keys = Background(
+        name="tunnel re-key",
+        bytes_per_day=_REKEY_BYTES_PER_DAY,
+        flow="both",
+        optional=False,
+        source="arithmetic: new keys each 120 s, 8 MB in 30 days",
+    )
+    return (hello, new_keys)
+
+
+def default_background(path: PathLimits) -> tuple[Background, ...]:
+    """What a server behind `path` sends and receives on its own."""
+    return (
+        *_tunnel(path),
+        Background(
+            name="time sync",
+            bytes_per_day=_TIME_SYNC_BYTES_PER_DAY,
+            flow="both",
+            optional=False,
+            source="arithmetic: 4 time servers, 152 B a poll, one poll in 1024 s",
+        ),
+        Background(
+            name="name look-ups",
+            bytes_per_day=_LOOKUP_BYTES_PER_DAY,
+            flow="both",
+            optional=True,
+            source="common practice: 5000 look-ups a day of 300 B",
+        ),
+    )
