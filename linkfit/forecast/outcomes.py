@@ -78,6 +78,7 @@ class DataForecast:
     prob_over_cap: float | None
     runs_out: Forecast | None
     ledger: tuple[LedgerEntry, ...]
+    cost: Forecast | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,283 @@
+"""Data use of one billing cycle: a ledger of causes, the chance of an overrun, and its date.
+
+Assumptions, all visible in the ledger: people do the same number of things a day whatever the
+hours of power (they shift), machines send only while the server is up; a service whose hours
+never meet those of the server sends nothing.
+"""
+
+import math
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from linkfit._checks import count, fraction
+from linkfit.errors import InputError
+from linkfit.forecast.compound import compound_bytes
+from linkfit.forecast.demand import (
+    Crossing,
+    background_share,
+    crossing,
+    limit_bytes_per_day,
+    miss_frac,
+    service_open_frac,
+    task_crossings,
+)
+from linkfit.forecast.draws import Forecast
+from linkfit.forecast.hours import common_part, day_intervals, open_frac, site_intervals
+from linkfit.forecast.outcomes import DataForecast, LedgerEntry
+from linkfit.site.model import Background, Backlog, Plan, Service, Site, Task
+from linkfit.units import BITS_PER_BYTE, DAYS_PER_MONTH, SECONDS_PER_DAY
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+# How well a stated "per day" is known, and how much cycles and days differ: common practice,
+# guesses that a few weeks of counting would replace.
+RATE_SIGMA = 0.3
+CYCLE_SIGMA = 0.15
+DAY_COV = 0.6
+PROTOCOL_FACTOR, PROTOCOL_SIGMA = 1.01, 0.025  # TLS and set-up on top of headers and tunnel
+SECOND_CROSSING = "second crossing of clients on the same link"
+RETRANSMISSIONS = "retransmissions"
+
+
+@dataclass(frozen=True, slots=True)
+class _Cycle:
+    """What all causes share: the cycle, its draws, what the plan counts, the seed."""
+
+    seed: int
+    n_draws: int
+    world: "NDArray[np.int32]"
+    days: float
+    counted: str
+
+    def rng(self, *names: str) -> np.random.Generator:
+        """An own generator for each cause: a change of one leaves the draws of the others."""
+        return np.random.default_rng([self.seed, *(zlib.crc32(name.encode()) for name in names)])
+
+    def spread(self, rng: np.random.Generator, sigma: float) -> "NDArray[np.float64]":
+        """A factor of mean 1 that differs between worlds; shape (d,)."""
+        factor = np.exp(sigma * rng.standard_normal(int(self.world.max()) + 1) - sigma**2 / 2)
+        return factor[self.world]
+
+    def entry(
+        self, cause: str, service: str, use_bytes: "NDArray[np.float64]", *, optional: bool = False
+    ) -> LedgerEntry:
+        use = Forecast(draws=use_bytes, unit="bytes", world=self.world)
+        return LedgerEntry(cause=cause, service=service, use=use, optional=optional)
+
+
+def forecast_data(
+    site: Site,
+    *,
+    seed: int = 0,
+    n_draws: int = 2000,
+    n_worlds: int = 20,
+    loss_frac: float = 0.0,
+    cycle_days: float = DAYS_PER_MONTH,
+    mean_rates_bps: Mapping[str, float] | None = None,
+) -> DataForecast:
+    """Bytes that the plan counts in one cycle, by cause, and when they run out.
+
+    Parameters
+    ----------
+    site : Site
+        Services, background, backlogs and the plan.
+    seed : int
+        Each cause draws from its own generator of this seed.
+    n_draws, n_worlds : int
+        Possible cycles, split evenly over worlds (one draw each of what is not known of the
+        habits and of the overhead).
+    loss_frac : float
+        Share of packets lost and sent again, below 1.
+    cycle_days : float
+        Length of the cycle. [days]
+    mean_rates_bps : mapping, optional
+        Mean rate of "up" and "down"; bounds what backlogs can move. [bit/s]
+
+    Returns
+    -------
+    data : DataForecast
+        One ledger entry for each task, background cause and backlog, and one each for what
+        crosses the link twice and for retransmissions; the entries add up to `use`.
+
+    Raises
+    ------
+    InputError
+        If `loss_frac` is not in [0, 1).
+
+    Notes
+    -----
+    Arrivals are Poisson with a rate known to a factor exp(+-`RATE_SIGMA`) in each world and
+    `CYCLE_SIGMA` between cycles; sizes are lognormal. Backlogs are counted as if all of them
+    ran in this cycle, as far as rate limit, hours and `mean_rates_bps` let them.
+    """
+    if fraction("loss_frac", loss_frac) == 1:
+        raise InputError("loss_frac: expected a number below 1, got 1; nothing would arrive")
+    n_draws = count("n_draws", n_draws)
+    world = (np.arange(n_draws) % min(count("n_worlds", n_worlds), n_draws)).astype(np.int32)
+    cycle = _Cycle(seed, n_draws, world, cycle_days, site.plan.counted)
+    protocol = PROTOCOL_FACTOR * cycle.spread(cycle.rng("protocol"), PROTOCOL_SIGMA)
+    ledger: list[LedgerEntry] = []
+    twice = np.zeros(n_draws)
+    for service in site.services:
+        entries, second = _service_entries(cycle, site, service, protocol)
+        ledger += entries
+        twice += second
+    for backlog in site.backlogs:
+        use = _backlog_bytes(cycle, site, backlog, protocol, mean_rates_bps or {})
+        ledger.append(cycle.entry(f"backlog: {backlog.name}", "", use))
+    if site.path.same_link_share_frac and twice.any():
+        ledger.append(cycle.entry(SECOND_CROSSING, "", twice, optional=True))
+    if loss_frac:
+        carried = sum((entry.use.draws for entry in ledger), np.zeros(n_draws))
+        ledger.append(cycle.entry(RETRANSMISSIONS, "", carried * loss_frac / (1 - loss_frac)))
+    up = open_frac(site_intervals(site.hours))
+    for cause in site.background:
+        use = _background_bytes(cycle, cause, up)
+        ledger.append(cycle.entry(cause.name, "", use, optional=cause.optional))
+    return _summed(cycle, site.plan, tuple(ledger))
+
+
+def _service_entries(
+    cycle: _Cycle, site: Site, service: Service, protocol: "NDArray[np.float64]"
+) -> tuple[list[LedgerEntry], "NDArray[np.float64]"]:
+    """The entries of a service's tasks, and the bytes of its second crossings."""
+    activity = np.exp(
+        CYCLE_SIGMA * cycle.rng(service.name).standard_normal(cycle.n_draws) - CYCLE_SIGMA**2 / 2
+    )
+    runs = service_open_frac(site, service) > 0
+    first: list[NDArray[np.float64]] = []
+    second = np.zeros(cycle.n_draws)
+    for task in service.tasks:
+        once, again = task_crossings(site, service, task)
+        payload, requests = _task_draws(cycle, service, task, activity * float(runs))
+        first.append(protocol * _wire_bytes(once, cycle.counted, payload, requests))
+        second += protocol * _wire_bytes(again, cycle.counted, payload, requests)
+    limit = cycle.days * limit_bytes_per_day(site, service, cycle.counted)
+    held = np.ones(cycle.n_draws)
+    if math.isfinite(limit):
+        wanted = sum(first, second.copy())
+        held = np.where(wanted > limit, limit / np.maximum(wanted, 1e-300), 1.0)
+    entries = [
+        cycle.entry(task.name, service.name, use * held, optional=not task.must_carry)
+        for task, use in zip(service.tasks, first, strict=True)
+    ]
+    return entries, second * held
+
+
+def _task_draws(
+    cycle: _Cycle, service: Service, task: Task, activity: "NDArray[np.float64]"
+) -> "tuple[NDArray[np.float64], NDArray[np.float64]]":
+    """Payload bytes and requests of one task that reach the link in the cycle."""
+    rng = cycle.rng(service.name, task.name)
+    missed = miss_frac(service, task)
+    counts = service.n_users * task.per_user_day * cycle.days * activity
+    counts = counts * cycle.spread(rng, RATE_SIGMA)
+    square_cov = math.expm1(math.log(task.size.spread) ** 2) / task.n_requests
+    payload = compound_bytes(counts, task.mean_bytes, square_cov, rng)
+    return payload * missed, counts * task.n_requests * missed
+
+
+def _wire_bytes(
+    wire: Crossing,
+    counted: str,
+    payload_bytes: "NDArray[np.float64]",
+    requests: "NDArray[np.float64]",
+) -> "NDArray[np.float64]":
+    """Counted bytes of a payload sent in so many requests. [bytes]"""
+    return wire.factor(counted) * payload_bytes + wire.request_bytes(counted) * requests
+
+
+def _background_bytes(cycle: _Cycle, cause: Background, up_frac: float) -> "NDArray[np.float64]":
+    """A background cause while the server is up; its figure counts headers already. [bytes]"""
+    mean = cause.bytes_per_day * cycle.days * up_frac * background_share(cause, cycle.counted)
+    # what cannot be switched off is arithmetic (so many packets of so many bytes), not habit
+    sigma = RATE_SIGMA if cause.optional else PROTOCOL_SIGMA
+    return mean * cycle.spread(cycle.rng("background", cause.name), sigma)
+
+
+def _backlog_bytes(
+    cycle: _Cycle,
+    site: Site,
+    backlog: Backlog,
+    protocol: "NDArray[np.float64]",
+    mean_rates_bps: Mapping[str, float],
+) -> "NDArray[np.float64]":
+    """A backlog's bytes in this cycle, as far as limits known without a simulation let it."""
+    rng = cycle.rng("backlog", backlog.name)
+    n_items = backlog.n_items + backlog.arrivals_per_day * cycle.days
+    square_cov = math.expm1(math.log(backlog.size.spread) ** 2) / n_items
+    sigma2 = math.log1p(square_cov)
+    z = rng.standard_normal(cycle.n_draws)
+    payload = n_items * backlog.size.mean_bytes * np.exp(math.sqrt(sigma2) * z - sigma2 / 2)
+    wire = crossing(site.path, backlog.flow)
+    use = protocol * wire.factor(cycle.counted) * payload
+    open_part = common_part(site_intervals(site.hours), day_intervals(backlog.window))
+    open_s = open_frac(open_part) * SECONDS_PER_DAY * cycle.days
+    limits = [backlog.rate_limit_bps or math.inf]
+    ways = {"out": ("up",), "in": ("down",), "both": ("up", "down")}[backlog.flow]
+    limits += [mean_rates_bps.get(way, math.inf) for way in ways]
+    most_payload = min(limits) * open_s / BITS_PER_BYTE if open_s else 0.0
+    if not math.isfinite(most_payload):
+        return use
+    forward = max(wire.up_factor, wire.down_factor)
+    return np.minimum(use, most_payload * wire.factor(cycle.counted) / forward)
+
+
+def _summed(cycle: _Cycle, plan: Plan, ledger: tuple[LedgerEntry, ...]) -> DataForecast:
+    """The total with what follows from the plan."""
+    total = sum((entry.use.draws for entry in ledger), np.zeros(cycle.n_draws))
+    over = runs_out = cost = None
+    if plan.cap_bytes is not None:
+        over = float(np.mean(total > plan.cap_bytes))
+        days = runs_out_days(total, plan.cap_bytes, cycle.days, cycle.rng("days"))
+        runs_out = Forecast(draws=days, unit="days", world=cycle.world)
+    if plan.price_per_gb is not None:
+        above = np.maximum(total - (plan.cap_bytes or 0.0), 0.0)
+        cost = Forecast(draws=above / 1e9 * plan.price_per_gb, unit="money", world=cycle.world)
+    return DataForecast(
+        cap_bytes=plan.cap_bytes,
+        cycle_days=cycle.days,
+        use=Forecast(draws=total, unit="bytes", world=cycle.world),
+        prob_over_cap=over,
+        runs_out=runs_out,
+        ledger=ledger,
+        cost=cost,
+    )
+
+
+def runs_out_days(
+    total_bytes: "NDArray[np.float64]",
+    cap_bytes: float,
+    cycle_days: float,
+    rng: np.random.Generator,
+) -> "NDArray[np.float64]":
+    """Days into the cycle at which `cap_bytes` are spent; inf where they last. [days]
+
+    Notes
+    -----
+    Use is spread over the days by gamma weights with coefficient of variation `DAY_COV`, and
+    evenly inside a day.
+    """
+    n_days = math.ceil(cycle_days)
+    weights = rng.standard_gamma(1 / DAY_COV**2, (total_bytes.size, n_days))
+    weights[:, -1] *= cycle_days - (n_days - 1)
+    spent = np.cumsum(weights, axis=1)
+    spent /= spent[:, -1:]
+    with np.errstate(divide="ignore"):
+        part = cap_bytes / total_bytes
+    day = np.minimum((spent < part[:, None]).sum(axis=1), n_days - 1)
+    rows = np.arange(total_bytes.size)
+    before = np.where(day > 0, spent[rows, day - 1], 0.0)
+    inside = (part - before) / np.maximum(spent[rows, day] - before, 1e-300)
+    length = np.where(day == n_days - 1, cycle_days - (n_days - 1), 1.0)
+    return np.where(part < 1, day + np.clip(inside, 0.0, 1.0) * length, np.inf)
+
+
+def smallest_plan_bytes(use: Forecast, prob: float = 0.05) -> float:
+    """Smallest cap that is overrun with a chance of at most `prob` in a cycle. [bytes]"""
+    return float(use.quantile(1.0 - fraction("prob", prob)))
