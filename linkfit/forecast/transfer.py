@@ -35,6 +35,7 @@ def predict_transfer(
     n_draws: int = 2000,
     seed: int = 0,
     rtt_s: float | None = None,
+    relay_rtt_s: float = 0.0,
     handshake_round_trips: int = 0,
     hour: float | None = None,
     congestion: str = "cubic",
@@ -57,6 +58,8 @@ def predict_transfer(
     rtt_s : float, optional
         Round trip without queues; drawn from the link's measured round trips if not given.
         Where neither is known only the bytes are moved, and `parts` says so. [s]
+    relay_rtt_s : float
+        Round trip from the link's far end to a relay, on top of the link's own. [s]
     handshake_round_trips : int
         Round trips before the first byte; 0: the connection stands already, and its window
         starts small all the same.
@@ -82,6 +85,7 @@ def predict_transfer(
     n_draws = count("n_draws", n_draws)
     rng = np.random.default_rng(seed)
     rtts_s, trips = _round_trips_s(link, rtt_s, n_draws, rng)
+    rtts_s = rtts_s + non_negative("relay_rtt_s", relay_rtt_s)
     if buffer_bytes is None:
         buffer_bytes = link.buffer_bytes(direction) or DEFAULT_BUFFER_BYTES
     wire_bits = size_bytes * BITS_PER_BYTE * (1.0 + TCP_IPV4_BYTES / MSS_BYTES)
