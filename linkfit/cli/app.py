@@ -10,6 +10,7 @@ from typing import Annotated, Any, NoReturn, TextIO
 import typer
 
 from linkfit.cli import new as new_command
+from linkfit.cli import transfer as transfer_command
 from linkfit.errors import LinkfitError, LinkfitWarning
 
 app = typer.Typer(
@@ -22,6 +23,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 app.command("new")(new_command.new)
+app.command("transfer")(transfer_command.transfer)
 
 
 def _show_version(wanted: bool) -> None:

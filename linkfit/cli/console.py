@@ -2,7 +2,7 @@
 
 import json
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
@@ -49,3 +49,29 @@ def working_on(what: str) -> Iterator[None]:
     with Progress(*columns, console=_console(stderr=True), transient=True) as progress:
         progress.add_task(what, total=None)
         yield
+
+
+@contextmanager
+def reading_progress(n_files: int) -> Iterator[Callable[[str, int, int], None]]:
+    """A function to call with file name, bytes read and bytes in all; it draws on a terminal."""
+    if not sys.stderr.isatty():
+        yield _nobody_watches
+        return
+    from rich.progress import BarColumn, DownloadColumn, Progress, TextColumn, TimeRemainingColumn
+
+    from linkfit.report.plain import harmless
+
+    columns = (TextColumn("{task.description}"), BarColumn(20), DownloadColumn(),
+               TimeRemainingColumn())  # fmt: skip
+    with Progress(*columns, console=_console(stderr=True), transient=True) as progress:
+        task = progress.add_task(f"reading {n_files} files", total=None)
+
+        def advance(name: str, done_bytes: int, all_bytes: int) -> None:
+            shown = harmless(name, limit=40)
+            progress.update(task, description=shown, completed=done_bytes, total=all_bytes)
+
+        yield advance
+
+
+def _nobody_watches(_name: str, _done_bytes: int, _all_bytes: int) -> None:
+    pass

@@ -1,0 +1,159 @@
+"""What a command was given as its LINK: trace files, folders, a fitted link or quick numbers."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from linkfit.cli.console import reading_progress, tell, working_on
+from linkfit.errors import InputError
+from linkfit.units import parse_duration_s, parse_rate_bps
+
+if TYPE_CHECKING:
+    from linkfit.ingest.trace import Trace
+    from linkfit.link.model import LinkModel
+
+# in a folder, notes and programs lie beside the measurements
+_SKIPPED_SUFFIXES = {".md", ".py", ".toml", ".svg", ".png", ".html", ".pdf", ".rst", ".sh"}
+_HEAD_CHARACTERS = 4096
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TraceInput:
+    """Trace files as named on the command line, and how to read them."""
+
+    paths: tuple[str, ...]
+    direction: str | None = None
+    columns: tuple[str, ...] = ()
+    units: tuple[str, ...] = ()
+    timezone: str = "UTC"
+
+
+def trace_input(
+    paths: Sequence[str] | None,
+    direction: str | None,
+    columns: Sequence[str] | None,
+    units: Sequence[str] | None,
+    timezone: str,
+) -> TraceInput:
+    """The options of a command as one value."""
+    return TraceInput(
+        paths=tuple(paths or ()),
+        direction=direction,
+        columns=tuple(columns or ()),
+        units=tuple(units or ()),
+        timezone=timezone,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuickNumbers:
+    """Rates and round trip as texts with units; None where not given."""
+
+    down: str | None = None
+    up: str | None = None
+    rtt: str | None = None
+
+    @property
+    def given(self) -> bool:
+        """Was any of them given?"""
+        return any(text is not None for text in (self.down, self.up, self.rtt))
+
+
+def read_traces(given: TraceInput) -> "Trace":
+    """Read every file of `given`, with progress on stderr."""
+    from linkfit.ingest.reader import read_trace
+
+    paths = _without_folders(given.paths)
+    with reading_progress(len(paths)) as progress:
+        return read_trace(
+            *paths,
+            direction=given.direction,
+            columns=_pairs("--columns", given.columns),
+            units=_pairs("--units", given.units),
+            timezone=given.timezone,
+            progress=progress,
+        )
+
+
+def link_from(given: TraceInput, quick: QuickNumbers, *, seed: int) -> "LinkModel":
+    """The link model that the command line describes."""
+    from linkfit.link.fit import fit_link
+
+    if quick.given and given.paths:
+        raise InputError(
+            "LINK: expected files or quick numbers (--down, --up, --rtt), got both; "
+            "leave one of them out"
+        )
+    if len(given.paths) == 1 and _holds_a_link(given.paths[0]):
+        from linkfit.link.artifact import load_link
+
+        return load_link(given.paths[0])
+    trace = _quick_trace(quick) if quick.given else read_traces(_some(given))
+    with working_on("fitting the link"):
+        return fit_link(trace, seed=seed)
+
+
+def _some(given: TraceInput) -> TraceInput:
+    if not given.paths:
+        raise InputError(
+            "LINK: expected trace files, a link.json or quick numbers, got nothing; for example "
+            '\'--down "24 Mbit/s" --up "6 Mbit/s" --rtt "55 ms"\''
+        )
+    return given
+
+
+def _quick_trace(quick: QuickNumbers) -> "Trace":
+    from linkfit.ingest.trace import Trace
+
+    down, up, rtt = quick.down, quick.up, quick.rtt
+    if down is None and up is None:
+        raise InputError("LINK: expected --down, --up or both, got --rtt alone; add a rate")
+    return Trace.from_quick_numbers(
+        down_bps=None if down is None else parse_rate_bps(down, where="--down"),
+        up_bps=None if up is None else parse_rate_bps(up, where="--up"),
+        rtt_s=None if rtt is None else parse_duration_s(rtt, where="--rtt"),
+    )
+
+
+def _without_folders(paths: Sequence[str]) -> list[str]:
+    """`paths` with each folder replaced by the measurement files inside, in name order."""
+    files: list[str] = []
+    for path in paths:
+        if path == "-" or not Path(path).is_dir():
+            files.append(path)
+            continue
+        inside = [p for p in sorted(Path(path).rglob("*")) if p.is_file() and not _hidden(p, path)]
+        wanted = [str(p) for p in inside if p.suffix.lower() not in _SKIPPED_SUFFIXES]
+        if not wanted:
+            raise InputError(f"{path}: expected a folder with measurement files, got none in it")
+        if len(wanted) < len(inside):
+            tell(f"{path}: {len(inside) - len(wanted)} files skipped by their names (notes, code)")
+        files += wanted
+    return files
+
+
+def _hidden(path: Path, folder: str) -> bool:
+    return any(part.startswith(".") for part in path.relative_to(folder).parts)
+
+
+def _holds_a_link(path: str) -> bool:
+    """Does the file say that linkfit saved a link in it? By content, never by name."""
+    if path == "-" or not Path(path).is_file():
+        return False
+    with Path(path).open(encoding="utf-8", errors="replace") as file:
+        head = file.read(_HEAD_CHARACTERS)
+    return '"linkfit/link/' in head and head.lstrip().startswith("{")
+
+
+def _pairs(option: str, texts: Sequence[str]) -> dict[str | int, str]:
+    """``["rate=Mbit/s", "2=time"]`` as a mapping; a whole number is a column's position."""
+    pairs: dict[str | int, str] = {}
+    for text in texts:
+        # the header itself may hold "="
+        name, separator, value = text.rpartition("=")
+        if not separator or not name.strip() or not value.strip():
+            raise InputError(f"{option}: expected COLUMN=VALUE, got {text!r}; write 'rate=Mbit/s'")
+        key = name.strip()
+        pairs[int(key) if key.isdigit() else key] = value.strip()
+    return pairs

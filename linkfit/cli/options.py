@@ -1,0 +1,56 @@
+"""Options that several commands share, so that each means the same everywhere."""
+
+from typing import Annotated
+
+import typer
+
+_READING = "How to read trace files"
+
+TraceFiles = Annotated[
+    list[str],
+    typer.Argument(metavar="TRACE...", help="Measurement files or folders of them; - is stdin."),
+]
+LinkFiles = Annotated[
+    list[str] | None,
+    typer.Argument(
+        metavar="[LINK]...",
+        help="The link: trace files, a folder of them, a fitted link.json, or - for stdin. "
+        "Leave it out and give --down, --up, --rtt instead.",
+        show_default=False,
+    ),
+]
+SiteFile = Annotated[
+    str, typer.Argument(metavar="SITE", help="Site file (TOML); - is stdin. See: linkfit new.")
+]
+Down = Annotated[
+    str | None, typer.Option(help='Quick number: rate towards the server, "24 Mbit/s".')
+]
+Up = Annotated[
+    str | None, typer.Option(help='Quick number: rate from the server, "6 Mbit/s".')
+]  # fmt: skip
+Rtt = Annotated[str | None, typer.Option(help='Quick number: round trip, "55 ms".')]
+Direction = Annotated[
+    str | None,
+    typer.Option(help="up (from the server) or down, for files that do not say it."),
+]
+Columns = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--columns",
+        metavar="HEADER=ROLE",
+        help="What a CSV column holds, by header or number from 1; again for each column.",
+    ),
+]
+Units = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--units",
+        metavar="COLUMN=UNIT",
+        help="Unit of a CSV column, for example rate=Mbit/s; again for each column.",
+    ),
+]
+Timezone = Annotated[
+    str, typer.Option(help="Zone of times that carry none, for example Europe/Lisbon.")
+]
+Seed = Annotated[int, typer.Option(min=0, help="Same seed, same result.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]

@@ -1,0 +1,109 @@
+"""How figures look and how they are written: one palette, one size, the same bytes each time."""
+
+from collections.abc import Callable
+from functools import wraps
+from itertools import pairwise
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, ParamSpec
+
+import numpy as np
+from matplotlib import rc_context
+from matplotlib.figure import Figure
+
+from linkfit._checks import one_of
+from linkfit.errors import InputError
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from numpy.typing import ArrayLike, NDArray
+
+# M. Okabe and K. Ito, "Color universal design" (2002): told apart by people of any colour vision
+BLACK, ORANGE, SKY_BLUE, GREEN = "#000000", "#E69F00", "#56B4E9", "#009E73"
+YELLOW, BLUE, VERMILION, PURPLE = "#F0E442", "#0072B2", "#D55E00", "#CC79A7"
+MAX_POINTS = 1500
+FORMATS = ("svg", "png")
+P = ParamSpec("P")
+_WIDTH_IN, _HEIGHT_IN = 5.0, 3.5  # a phone shows 10 pt letters of this width about as large
+_STYLE: Any = {
+    "font.size": 10.0,
+    "axes.titlesize": 11.0,
+    "axes.titleweight": "bold",
+    "axes.titlelocation": "left",
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.grid": True,
+    "axes.axisbelow": True,
+    "grid.color": "#D8D8D8",
+    "grid.linewidth": 0.6,
+    "legend.frameon": False,
+    "legend.columnspacing": 1.4,
+    "legend.fontsize": 9.0,
+    "path.simplify": False,
+    "svg.fonttype": "path",
+}
+
+
+def in_house_style(draw: Callable[P, Figure]) -> Callable[P, Figure]:
+    """`draw` with the house style in force while it runs, whatever was set outside."""
+
+    @wraps(draw)
+    def styled(*args: P.args, **kwargs: P.kwargs) -> Figure:
+        with rc_context(_STYLE):
+            return draw(*args, **kwargs)
+
+    return styled
+
+
+def new_figure(title: str, *, height_in: float = _HEIGHT_IN) -> tuple[Figure, "Axes"]:
+    """A figure with one pair of axes; call it inside `in_house_style`."""
+    figure = Figure(figsize=(_WIDTH_IN, height_in), layout="constrained")
+    axes = figure.add_subplot()
+    axes.set_title(title)
+    return figure, axes
+
+
+def put_legend_below(figure: Figure, *, n_columns: int = 3) -> None:
+    """One legend under the axes, where it covers no curve."""
+    figure.legend(loc="outside lower center", ncols=n_columns)
+
+
+def save_figure(figure: Figure, path: Path) -> Path:
+    """Write `figure` as SVG or PNG by the ending of `path`; the same figure, the same bytes."""
+    kind = one_of("figure format", path.suffix.removeprefix("."), FORMATS)
+    # the salt makes ids inside the file depend on its name alone: files can share a page
+    style = _STYLE | {"svg.hashsalt": path.stem}
+    metadata = {"Date": None, "Creator": "linkfit"} if kind == "svg" else {"Software": "linkfit"}
+    try:
+        with rc_context(style):
+            figure.savefig(path, format=kind, dpi=160, metadata=metadata)
+    except OSError as error:
+        raise InputError(
+            f"figures: expected a place that can be written, got {str(path)!r} "
+            f"({error.strerror}); choose another folder"
+        ) from error
+    return path
+
+
+def thinned(
+    x: "ArrayLike", y: "ArrayLike", max_points: int = MAX_POINTS
+) -> tuple["NDArray[np.float64]", "NDArray[np.float64]"]:
+    """At most `max_points` points of a curve that keep the lowest and highest of each stretch.
+
+    Parameters
+    ----------
+    x, y : array, shape (n,)
+        The curve, in the order in which it is drawn.
+
+    Returns
+    -------
+    x, y : array, shape (<= max_points,)
+        A subset in the same order; all points if there are few enough.
+    """
+    xs, ys = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
+    if xs.size <= max_points:
+        return xs, ys
+    edges = np.linspace(0, xs.size, max_points // 2 + 1).astype(int)
+    stretches = [(a, ys[a:b]) for a, b in pairwise(edges)]
+    keep = [a + i for a, part in stretches for i in (part.argmin(), part.argmax())]
+    index = np.unique(keep)
+    return xs[index], ys[index]

@@ -1,0 +1,112 @@
+"""Listings for a terminal: a table where it fits, one block a row where it does not."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from rich import box
+from rich.cells import cell_len
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from linkfit.report.plain import harmless
+
+if TYPE_CHECKING:
+    from rich.console import Console, ConsoleOptions, RenderResult
+
+_GAP = 2  # blanks between columns, one of them the box's own
+_LEAST_WRAPPED = 18  # a column of prose narrower than this is unreadable
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Column:
+    """A heading; `right` aligns numbers; `prose` may wrap onto several lines."""
+
+    heading: str
+    right: bool = False
+    prose: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Listing:
+    """Rows under headings that never lose a letter, however narrow the terminal.
+
+    Cells are plain text or a rich Text with its own style; plain text is made harmless. An
+    empty cell is left out where rows are shown as blocks.
+    """
+
+    columns: tuple[Column, ...]
+    rows: list[tuple[Text, ...]] = field(default_factory=list)
+
+    def add(self, *cells: "str | Text") -> None:
+        """Append a row with one cell a column."""
+        if len(cells) != len(self.columns):
+            raise ValueError(f"cells: expected {len(self.columns)}, got {len(cells)}")
+        self.rows.append(tuple(as_text(cell) for cell in cells))
+
+    def __rich_console__(self, console: "Console", options: "ConsoleOptions") -> "RenderResult":
+        least_widths = self._least_widths()
+        if sum(least_widths) + _GAP * (len(least_widths) - 1) <= options.max_width:
+            yield self._table(least_widths)
+        else:
+            yield from self._blocks()
+
+    def _least_widths(self) -> list[int]:
+        """Narrowest width of each column at which nothing but prose wraps."""
+        widths = []
+        for index, column in enumerate(self.columns):
+            widest = max([cell_len(column.heading), *(row[index].cell_len for row in self.rows)])
+            widths.append(min(widest, _LEAST_WRAPPED) if column.prose else widest)
+        return widths
+
+    def _table(self, least_widths: list[int]) -> Table:
+        table = Table(box=box.SIMPLE_HEAD, padding=(0, _GAP - 1, 0, 0), pad_edge=False,
+                      show_edge=False, header_style="bold")  # fmt: skip
+        for column, width in zip(self.columns, least_widths, strict=True):
+            table.add_column(
+                column.heading,
+                justify="right" if column.right else "left",
+                no_wrap=not column.prose,
+                overflow="fold",
+                min_width=width,
+            )
+        for row in self.rows:
+            table.add_row(*row)
+        return table
+
+    def _blocks(self) -> "RenderResult":
+        first, *others = self.columns
+        for number, row in enumerate(self.rows):
+            if number:
+                yield Text()
+            heading = row[0].copy() if row[0].plain else Text(first.heading)
+            heading.stylize("bold")
+            yield heading
+            for column, cell in zip(others, row[1:], strict=True):
+                if cell.plain:
+                    yield Padding(
+                        Text.assemble(f"{column.heading}: ", cell), (0, 0, 0, 2), expand=False
+                    )
+
+
+def as_text(cell: "str | Text") -> Text:
+    """`cell` as rich Text; plain text is made harmless and never read as markup."""
+    return cell if isinstance(cell, Text) else Text(harmless(cell, limit=2000))
+
+
+def heading(text: str) -> Text:
+    """A section's heading."""
+    return Text.assemble("\n", (harmless(text), "bold underline"))
+
+
+def bullets(texts: Sequence[str]) -> list[Padding]:
+    """Sentences, each behind a dash with its further lines indented."""
+    lines = []
+    for text in texts:
+        grid = Table.grid(padding=(0, 1, 0, 0))
+        grid.add_column(width=1)
+        grid.add_column(overflow="fold")
+        grid.add_row("-", as_text(text))
+        lines.append(Padding(grid, 0, expand=False))
+    return lines

@@ -1,0 +1,52 @@
+"""One transfer for a person: what moves which way, how long, how sure, made of what."""
+
+from typing import TYPE_CHECKING
+
+from rich.text import Text
+
+from linkfit.report.listing import Column, Listing, as_text
+from linkfit.report.wording import (
+    FLOW_WORDS,
+    QUANTILES,
+    how_sure,
+    quantile_texts,
+)
+from linkfit.units import format_duration, format_size
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+    from linkfit.forecast.draws import Forecast
+
+_NAMES = ("5 % (a lucky moment)", "50 % (median)", "95 % (an unlucky moment)")
+
+
+def transfer_text(forecast: "Forecast", *, size_bytes: float, flow: str) -> "list[RenderableType]":
+    """Everything that is said of one transfer."""
+    listing = Listing(
+        columns=(
+            Column(heading="percentile"),
+            Column(heading="time", right=True),
+            Column(heading="sure to be within", right=True),
+        )
+    )
+    for name, level, text in zip(_NAMES, QUANTILES, quantile_texts(forecast), strict=True):
+        listing.add(name, text, how_sure(forecast, level))
+    lines: list[RenderableType] = [
+        Text.assemble((f"{format_size(size_bytes)} {FLOW_WORDS[flow]}", "bold")),
+        Text(),
+        listing,
+        Text(),
+        as_text(
+            "The last column is the 90 % interval on each percentile: it is wide where the link "
+            "was measured little."
+        ),
+    ]
+    if forecast.parts:
+        parts = ", ".join(f"{name} {_part(value)}" for name, value in forecast.parts.items())
+        lines.append(as_text(f"The median is made of: {parts}."))
+    return lines
+
+
+def _part(part_s: float) -> str:
+    return format_duration(part_s) if part_s >= 0.0005 else "0 s"
