@@ -22,6 +22,7 @@ UNITLESS = {
     "alpha", "cov", "statistic", "correlation", "r1", "autocorrelation", "exponent", "cost",
     "crps", "crps_ratio", "draws", "values", "value", "number", "limit", "position", "loops",
     "before", "after", "gain", "u", "uniforms", "normal", "ordered", "worlds", "world", "array",
+    "margin", "shortfall", "costs", "effects", "needs", "objective",
 }  # fmt: skip
 FLOAT_WORDS = ("float", "np.float64", "NDArray[np.float64]", "ArrayLike")
 FORBIDDEN = ("_ms", "_kb", "_mb", "_gb_s", "_mbps", "_kbps", "_pct", "_percent", "_us", "_ns")

@@ -1,0 +1,105 @@
+"""Change: one setting moved to one level, with what it costs, as a value that edits a Site."""
+
+from dataclasses import dataclass
+
+from linkfit._checks import fraction, non_negative
+from linkfit.advice.edits import Edit
+from linkfit.errors import InputError
+from linkfit.site.model import Site
+
+# one point is an hour of work, a tenth of the quality, or ten units of money a month: weights to
+# make costs comparable, a judgement of this project (common practice has none)
+POINTS_PER_QUALITY = 10.0
+POINTS_PER_MONEY = 0.1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cost:
+    """What a change takes away, in three parts that are shown apart.
+
+    Parameters
+    ----------
+    quality_loss_frac : float
+        Share of what users notice that is lost: 0 nothing, 1 everything.
+    effort_h : float
+        Work to set it up, once. [h]
+    money_cost : float
+        Money a month. [units of the plan's price]
+    source : str
+        Where the numbers come from.
+    """
+
+    quality_loss_frac: float = 0.0
+    effort_h: float = 0.0
+    money_cost: float = 0.0
+    source: str = "common practice"
+
+    def __post_init__(self) -> None:
+        fraction("quality_loss_frac", self.quality_loss_frac)
+        non_negative("effort_h", self.effort_h)
+        non_negative("money_cost", self.money_cost)
+
+    @property
+    def points(self) -> float:
+        """All three on one scale, to compare sets of changes. [points]"""
+        return (
+            self.quality_loss_frac * POINTS_PER_QUALITY
+            + self.effort_h
+            + self.money_cost * POINTS_PER_MONEY
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """One level of one setting.
+
+    Parameters
+    ----------
+    what : str
+        The setting in plain words, for example "long edge of stored photos".
+    service : str
+        Service, backlog or cause it belongs to; "" for the whole site.
+    setting : str
+        Key of the setting: a chosen set holds at most one change of each.
+    before_text, after_text, cost_text : str
+        The value now, the value then, and what is lost, as a person says them.
+    strength_frac : float
+        In (0, 1]: the effect of this level as a share of the strongest one's, on a log scale;
+        used to guess levels in between before they are evaluated, never shown.
+    """
+
+    what: str
+    service: str
+    setting: str
+    before_text: str
+    after_text: str
+    cost_text: str
+    cost: Cost
+    edits: tuple[Edit, ...]
+    strength_frac: float = 1.0
+
+    def __post_init__(self) -> None:
+        if not 0 < self.strength_frac <= 1:
+            raise InputError(
+                f"strength_frac: expected a number in (0, 1], got {self.strength_frac:g}"
+            )
+        if not self.edits:
+            raise InputError("edits: expected at least one, got none")
+
+    @property
+    def name(self) -> str:
+        """Setting and level: unlike that of any other change of a site."""
+        return f"{self.setting} -> {self.after_text}"
+
+    def apply(self, site: Site) -> Site:
+        """`site` with this change; parts it does not touch stay the same objects."""
+        for edit in self.edits:
+            site = edit.apply(site)
+        return site
+
+
+def apply_all(site: Site, changes: tuple[Change, ...]) -> Site:
+    """`site` with all of `changes`, in the order of their names, so that a set is one site."""
+    for change in sorted(changes, key=lambda change: change.name):
+        site = change.apply(site)
+    return site

@@ -1,0 +1,169 @@
+"""What an Evaluation is judged by: each target with its value, margin and shortfall.
+
+Margins are base-2 logarithms of ``target / value``, so that a 95th percentile twice its target
+and data use twice the cap are equally short (1), and effects of changes on one measure, which
+multiply sizes and rates, roughly add.
+"""
+
+import math
+from dataclasses import dataclass
+
+from linkfit.forecast.outcomes import (
+    BacklogForecast,
+    DataForecast,
+    Evaluation,
+    ServiceForecast,
+    TaskForecast,
+)
+
+OVER_CAP_PROB = 0.05  # less than one overrun in twenty cycles
+BY_DEADLINE_PROB = 0.95
+SURE_LEVEL = 0.95
+LARGEST_MARGIN = 10.0  # a factor of 1024: refused or never done counts as that
+# a margin moves by less than this from drawing alone with common random numbers
+NOTICED = 0.01
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measure:
+    """One target of a site and how an Evaluation stands to it.
+
+    Parameters
+    ----------
+    key : str
+        Same in every Evaluation of edits of one site.
+    text : str
+        What is measured, in plain words.
+    unit : str
+        "s", "bytes" or "probability".
+    value, target_value : float
+        What is shown: `value` should not be above `target_value` (for a probability in time: not
+        below). inf: never. [unit]
+    margin : float
+        In [-10, 10]: log2(target_value / value) or its like; >= 0 where the target is met.
+    """
+
+    key: str
+    text: str
+    service: str
+    unit: str
+    value: float
+    target_value: float
+    margin: float
+
+    @property
+    def met(self) -> bool:
+        """Is the target met?"""
+        return self.margin >= 0
+
+    @property
+    def shortfall(self) -> float:
+        """How far from the target, in doublings; 0 where it is met."""
+        return max(-self.margin, 0.0)
+
+
+def log_margin(target_value: float, value: float) -> float:
+    """log2(target_value / value) within +-`LARGEST_MARGIN`; a value of 0 is as good as can be."""
+    if value <= 0:
+        return LARGEST_MARGIN
+    if not math.isfinite(value):
+        return -LARGEST_MARGIN
+    return max(-LARGEST_MARGIN, min(LARGEST_MARGIN, math.log2(target_value / value)))
+
+
+def target_measures(evaluation: Evaluation) -> tuple[Measure, ...]:
+    """Every target of the site: promised tasks, the data plan, backlogs; in the site's order."""
+    found = [
+        _task_measure(service, task)
+        for service in evaluation.services
+        for task in service.tasks
+        if task.task.must_carry and (task.task.target_s is not None or task.refused)
+    ]
+    plan = _plan_measure(evaluation.data)
+    if plan is not None:
+        found.append(plan)
+    found += [_backlog_measure(backlog) for backlog in evaluation.backlogs]
+    return tuple(found)
+
+
+def total_shortfall(measures: tuple[Measure, ...]) -> float:
+    """Sum of all shortfalls, in doublings; 0 where every target is met."""
+    return sum(measure.shortfall for measure in measures)
+
+
+def _task_measure(service: ServiceForecast, forecast: TaskForecast) -> Measure:
+    task = forecast.task
+    target_s = task.target_s if task.target_s is not None else math.inf
+    p95_s = math.inf if forecast.refused else float(forecast.time.quantile(SURE_LEVEL))
+    margin = -LARGEST_MARGIN if forecast.refused else log_margin(target_s, p95_s)
+    return Measure(
+        key=f"task {service.service.name}: {task.name}",
+        text=f"{service.service.name}, {task.name}: time that 19 of 20 stay within",
+        service=service.service.name,
+        unit="s",
+        value=p95_s,
+        target_value=target_s,
+        margin=margin,
+    )
+
+
+def _plan_measure(data: DataForecast) -> Measure | None:
+    """The data plan: 95 % point of use against the cap, met where an overrun is rare enough.
+
+    Notes
+    -----
+    ``prob_over_cap <= 0.05`` says the same as "the 95 % point stays within the cap", but stands
+    still at 1 while use falls from three caps to two; the point moves, so gains can be seen.
+    """
+    if data.cap_bytes is None or data.prob_over_cap is None:
+        return None
+    p95_bytes = float(data.use.quantile(SURE_LEVEL))
+    margin = log_margin(data.cap_bytes, p95_bytes)
+    rare = data.prob_over_cap <= OVER_CAP_PROB
+    return Measure(
+        key="data plan",
+        text="data in a cycle that 19 of 20 stay within",
+        service="",
+        unit="bytes",
+        value=p95_bytes,
+        target_value=data.cap_bytes,
+        margin=max(margin, 0.0) if rare else min(margin, -NOTICED),
+    )
+
+
+def _backlog_measure(forecast: BacklogForecast) -> Measure:
+    """A backlog: the chance to be done by its deadline, or at all."""
+    backlog = forecast.backlog
+    if forecast.refused:
+        prob = 0.0
+    elif forecast.prob_by_deadline is not None:
+        prob = forecast.prob_by_deadline
+    else:
+        prob = forecast.days.prob_within(math.nextafter(math.inf, 0.0))
+    wanted = "done by its deadline" if backlog.deadline is not None else "done at some time"
+    return Measure(
+        key=f"backlog {backlog.name}",
+        text=f"{backlog.name}: chance to be {wanted}",
+        service=backlog.name,
+        unit="probability",
+        value=prob,
+        target_value=BY_DEADLINE_PROB,
+        margin=-LARGEST_MARGIN if forecast.refused else _deadline_margin(forecast, prob),
+    )
+
+
+def _deadline_margin(forecast: BacklogForecast, prob: float) -> float:
+    """How far the sure finish is from the deadline, in doublings of time.
+
+    Notes
+    -----
+    The forecast says the chance to be in time, not the days to the deadline; those are read
+    back from the draws as their quantile at that chance. A chance of 0 or 1 bounds them only:
+    they are then at most the earliest, or at least the latest draw.
+    """
+    days_left = float(forecast.days.quantile(prob))
+    sure_days = float(forecast.days.quantile(SURE_LEVEL))
+    margin = log_margin(days_left, sure_days) if math.isfinite(days_left) else 0.0
+    if prob >= BY_DEADLINE_PROB:
+        return max(margin, 0.0)
+    return min(margin, -(BY_DEADLINE_PROB - prob))

@@ -1,0 +1,117 @@
+"""What a change does, in numbers before and after, and in one plain sentence."""
+
+import math
+from dataclasses import dataclass
+
+from linkfit.advice.change import Change
+from linkfit.advice.measures import NOTICED, SURE_LEVEL, Measure, target_measures
+from linkfit.forecast.outcomes import Evaluation
+from linkfit.units import format_duration, format_share, format_size
+
+_SAME_FRAC = 0.005  # data use or days that move by less look the same to a reader
+N_IN_SENTENCE = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gain:
+    """One measure before and after a change; inf: never. `better` tells the direction.
+
+    `weight` is how far it moved, in doublings; `target_value` None for a measure without one.
+    """
+
+    measure: str
+    unit: str
+    before: float
+    after: float
+    better: bool
+    weight: float
+    target_value: float | None = None
+
+    @property
+    def text(self) -> str:
+        """As a person says it: ``"view a photo 3.1 s -> 1.9 s"``."""
+        before, after = format_value(self.before, self.unit), format_value(self.after, self.unit)
+        return f"{self.measure} {before} -> {after}"
+
+
+def format_value(value: float, unit: str) -> str:
+    """A measure's value with its unit, as a person writes it; "never" for infinity."""
+    if not math.isfinite(value):
+        return "never"
+    if unit == "s":
+        return format_duration(value)
+    if unit == "days":
+        return format_duration(value * 86400.0)
+    if unit == "bytes":
+        return format_size(value)
+    return format_share(value)
+
+
+def gains(before: Evaluation, after: Evaluation) -> tuple[Gain, ...]:
+    """Every measure that a change moves, those it moves most first.
+
+    The targets of the site, and besides them the data of a usual cycle and the days that each
+    backlog takes, which a reader wants to know even where no target is set.
+    """
+    pairs = zip(target_measures(before), target_measures(after), strict=True)
+    found = [_target_gain(old, new) for old, new in pairs if _moved(old, new)]
+    found += _plain_gains(before, after)
+    return tuple(sorted(found, key=lambda gain: (-gain.weight, gain.measure)))
+
+
+def _moved(old: Measure, new: Measure) -> bool:
+    return abs(new.margin - old.margin) >= NOTICED
+
+
+def _target_gain(old: Measure, new: Measure) -> Gain:
+    return Gain(
+        measure=old.text,
+        unit=old.unit,
+        before=old.value,
+        after=new.value,
+        better=new.margin > old.margin,
+        weight=abs(new.margin - old.margin),
+        target_value=old.target_value,
+    )
+
+
+def _plain_gains(before: Evaluation, after: Evaluation) -> list[Gain]:
+    quantities = [
+        ("data in a usual cycle", "bytes", before.data.use.quantile(0.5),
+         after.data.use.quantile(0.5)),
+        *((f"{old.backlog.name}: done in 19 of 20 futures after", "days",
+           old.days.quantile(SURE_LEVEL), new.days.quantile(SURE_LEVEL))
+          for old, new in zip(before.backlogs, after.backlogs, strict=True)),
+    ]  # fmt: skip
+    found = []
+    for measure, unit, old, new in quantities:
+        was, becomes = float(old), float(new)
+        if was == becomes or abs(becomes - was) < _SAME_FRAC * was:
+            continue
+        both = math.isfinite(was) and math.isfinite(becomes) and min(was, becomes) > 0
+        weight = abs(math.log2(becomes / was)) if both else 1.0
+        found.append(
+            Gain(measure=measure, unit=unit, before=was, after=becomes, better=becomes < was,
+                 weight=weight)
+        )  # fmt: skip
+    return found
+
+
+def reason(change: Change, found: tuple[Gain, ...]) -> str:
+    """One sentence: what to set, what that alone does, what it costs."""
+    owner = f" ({change.service})" if change.service and change.service not in change.what else ""
+    head = f"{change.what}{owner}: {change.before_text} -> {change.after_text}"
+    better = [gain.text for gain in found if gain.better][:N_IN_SENTENCE]
+    effect = "; ".join(better) if better else "no gain alone, needed together with the others"
+    return f"{head}. Alone: {effect}. Cost: {change.cost_text}."
+
+
+def hindrance(measure: Measure) -> str:
+    """One sentence on a target that is missed: value, target."""
+    value = format_value(measure.value, measure.unit)
+    target = format_value(measure.target_value, measure.unit)
+    if measure.unit == "probability":
+        return f"{measure.text}: {value}, wanted {target} or more"
+    if not math.isfinite(measure.target_value):
+        return f"{measure.text}: the path does not carry it"
+    return f"{measure.text}: {value}, wanted {target} or less"
