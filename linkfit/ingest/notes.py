@@ -1,0 +1,52 @@
+"""Repairs and findings of one file, collected while it is read."""
+
+from collections.abc import Sequence
+
+from linkfit.errors import TraceError
+from linkfit.ingest.trace import Finding, Repair
+
+MAX_SHOWN = 20
+
+
+class Notes:
+    """What was changed (`repair`) and noticed (`find`) in the file called `name`."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        self._repairs: dict[str, tuple[int, str]] = {}
+        self._findings: dict[str, tuple[int, str]] = {}
+
+    def repair(self, kind: str, n_samples: int, text: str) -> None:
+        """Count a change; the same kind again adds to the count. `{n}` in `text` is the count."""
+        if n_samples:
+            self._repairs[kind] = (self._repairs.get(kind, (0, ""))[0] + n_samples, text)
+
+    def find(self, kind: str, n_samples: int, text: str) -> None:
+        """Note something that may mislead; counts as in `repair`."""
+        if n_samples:
+            self._findings[kind] = (self._findings.get(kind, (0, ""))[0] + n_samples, text)
+
+    @property
+    def repairs(self) -> tuple[Repair, ...]:
+        """All repairs, in the order they were first seen."""
+        return tuple(
+            Repair(source=self.name, kind=kind, n_samples=n, text=text.replace("{n}", f"{n:,}"))
+            for kind, (n, text) in self._repairs.items()
+        )
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """All findings, in the order they were first seen."""
+        return tuple(
+            Finding(source=self.name, kind=kind, n_samples=n, text=text.replace("{n}", f"{n:,}"))
+            for kind, (n, text) in self._findings.items()
+        )
+
+
+def refuse(problems: Sequence[str], n_more: int = 0) -> None:
+    """Raise one TraceError with all `problems`, if there are any."""
+    if not problems:
+        return
+    n_more += max(0, len(problems) - MAX_SHOWN)
+    tail = [f"… and {n_more:,} more"] if n_more else []
+    raise TraceError("\n".join([*problems[:MAX_SHOWN], *tail]))

@@ -1,0 +1,164 @@
+"""Any supported measurement to a Trace: what a file is, is told by its content, not its name."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+
+from linkfit.errors import InputError, TraceError
+from linkfit.ingest.delivery import read_delivery
+from linkfit.ingest.iperf3 import looks_like_iperf3, read_iperf3
+from linkfit.ingest.notes import Notes, refuse
+from linkfit.ingest.options import Progress, ReadOptions, no_progress
+from linkfit.ingest.ping import looks_like_ping, read_ping
+from linkfit.ingest.rawfile import RawFile, open_raw
+from linkfit.ingest.sniff import (
+    binary_kind,
+    find_layout,
+    looks_like_delivery,
+    looks_like_json_lines,
+)
+from linkfit.ingest.table import read_table
+from linkfit.ingest.text import Encoding, decode, find_encoding, refuse_nul
+from linkfit.ingest.trace import Finding, Trace
+
+_WAY_SUFFIXES = {".up": "up", ".down": "down"}
+
+
+class _NotAMeasurementError(TraceError):
+    """The file holds no format that linkfit reads: an error by name, passed over in a folder."""
+
+
+def read_trace(
+    *paths: str | Path,
+    direction: str | None = None,
+    columns: Mapping[str | int, str] | None = None,
+    units: Mapping[str | int, str] | None = None,
+    timezone: str = "UTC",
+    saturating: bool | None = None,
+    transport: str | None = None,
+    step_s: float | None = None,
+    progress: Progress = no_progress,
+) -> Trace:
+    """Everything that files and folders of measurements say, as one Trace.
+
+    Parameters
+    ----------
+    *paths : str or Path
+        Files, folders (read with all below them; what is no measurement is passed over with a
+        finding) or ``"-"`` for standard input.
+    direction : {"up", "down"}, optional
+        Which way measurements went that do not say it: up is from the server towards the
+        internet.
+    columns : mapping, optional
+        Header name, or position from 1, to role, for tables: ``{"chunk_size": "size",
+        "delivery_time": "duration"}``, ``{3: "rate up"}``. Roles: linkfit.ingest.columns.ROLES.
+    units : mapping, optional
+        Header name, position or role to unit, for tables: ``{"chunk_size": "kbit"}``.
+    timezone : str
+        Zone of times that carry none, as in ``"Europe/Lisbon"``.
+    saturating : bool, optional
+        Whether tables of rates were measured by senders that tried for all they could get;
+        without it they were, unless the table is a device's own log.
+    transport : {"unknown", "tcp", "udp", "passive"}, optional
+        Of tables that do not say it.
+    step_s : float, optional
+        Length of one row of a table that does not say it. [s]
+    progress : callable, optional
+        Called with file name, bytes read and bytes in all while long tables are read.
+
+    Raises
+    ------
+    TraceError
+        With all problems of all files: a file that cannot be read, is no measurement, is
+        damaged, or does not say what it must and the options do not say it either.
+    """
+    if not paths:
+        raise InputError("paths: expected at least one file or folder, got none")
+    options = ReadOptions(
+        direction=direction, columns=dict(columns or {}), units=dict(units or {}),
+        timezone=timezone, saturating=saturating, transport=transport, step_s=step_s,
+        progress=progress,
+    )  # fmt: skip
+    traces: list[Trace] = []
+    problems: list[str] = []
+    for path in paths:
+        try:
+            if str(path) != "-" and Path(path).is_dir():
+                traces.append(_read_folder(Path(path), options))
+            else:
+                traces.append(_read_file(path, options))
+        except TraceError as error:
+            problems.append(str(error))
+    refuse(problems)
+    return Trace.merge(traces)
+
+
+def _read_folder(folder: Path, options: ReadOptions) -> Trace:
+    """All measurements below `folder`; what is none is a finding, what is damaged an error."""
+    traces: list[Trace] = []
+    passed_over: list[Finding] = []
+    problems: list[str] = []
+    for path in sorted(p for p in folder.rglob("*") if p.is_file()):
+        try:
+            traces.append(_read_file(path, options))
+        except _NotAMeasurementError as error:
+            passed_over.append(
+                Finding(source=str(path), kind="passed over", n_samples=1, text=str(error))
+            )
+        except TraceError as error:
+            problems.append(str(error))
+    refuse(problems)
+    if not traces:
+        raise TraceError(
+            f"{folder}: expected a folder with measurements, got {len(passed_over)} files, none "
+            "of them one; name a file to hear what is wrong with it"
+        )
+    merged = Trace.merge(traces)
+    return replace(merged, findings=(*merged.findings, *passed_over))
+
+
+def _read_file(path: str | Path, options: ReadOptions) -> Trace:
+    with open_raw(path) as raw:
+        kind = binary_kind(raw.head)
+        if kind is not None:
+            raise _NotAMeasurementError(
+                f"{raw.name}: expected a measurement as text, got {kind}; unpack or export it first"
+            )
+        return _read_text(raw, find_encoding(raw.head, raw.name), options)
+
+
+def _read_text(raw: RawFile, encoding: Encoding, options: ReadOptions) -> Trace:
+    notes = Notes(raw.name)
+    if raw.has_nul and not encoding.name.startswith("utf-16"):
+        refuse_nul(raw.read_all(), raw.name)
+    head = raw.head.decode(encoding.name, errors="replace")
+    if looks_like_iperf3(head):
+        text, _ = decode(raw.read_all(), raw.name)
+        return read_iperf3(text, raw.name, raw.sha256, direction=options.direction)
+    if looks_like_ping(head):
+        text, _ = decode(raw.read_all(), raw.name)
+        return read_ping(text, raw.name, raw.sha256, timezone=options.timezone)
+    if looks_like_delivery(head):
+        way, told = _way(raw, options)
+        text, _ = decode(raw.read_all(), raw.name)
+        trace = read_delivery(text, raw.name, raw.sha256, direction=way)
+        return replace(trace, findings=(*told, *trace.findings))
+    if looks_like_json_lines(head):
+        raise _NotAMeasurementError(f"{raw.name}: JSON lines are not read yet")
+    layout = find_layout(head, raw.name)
+    return read_table(raw, layout, encoding, options, notes)
+
+
+def _way(raw: RawFile, options: ReadOptions) -> tuple[str, tuple[Finding, ...]]:
+    """Direction of a file that cannot say it: the option, else a plain last word of its name."""
+    if options.direction is not None:
+        return options.direction, ()
+    suffix = Path(raw.name).suffix.lower()
+    if suffix not in _WAY_SUFFIXES:
+        raise TraceError(
+            f"{raw.name}: expected to know which way the packets went, got times only; say "
+            "direction='up' (from the server towards the internet) or 'down'"
+        )
+    way = _WAY_SUFFIXES[suffix]
+    text = f"direction {way} taken from the end of the name, {suffix!r}: the file does not say it"
+    return way, (Finding(source=raw.name, kind="direction from name", n_samples=1, text=text),)
