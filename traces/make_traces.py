@@ -5,7 +5,7 @@ links have: a slow evening, minutes that hang together, short outages and one lo
 that fills while the link is busy, nights that nobody measured, and a script that once wrote a
 test twice. Only the standard library draws, so no other library's release can change a byte.
 
-Run ``python traces/make_traces.py`` to rewrite the folder, with ``--output`` for another one.
+Run ``python traces/make_traces.py`` to rewrite kestrel-ridge/; ``--output`` names another folder.
 """
 
 import argparse
@@ -219,7 +219,7 @@ def make_traces() -> dict[str, str]:
 def main() -> None:
     """Write the files."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--output", type=Path, default=Path(__file__).parent)
+    parser.add_argument("--output", type=Path, default=Path(__file__).parent / "kestrel-ridge")
     output = parser.parse_args().output
     output.mkdir(parents=True, exist_ok=True)
     for name, text in make_traces().items():

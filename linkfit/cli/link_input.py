@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from linkfit.cli.console import reading_progress, tell, working_on
+from linkfit.cli.console import reading_progress, working_on
 from linkfit.errors import InputError
 from linkfit.units import parse_duration_s, parse_rate_bps
 
@@ -13,8 +13,6 @@ if TYPE_CHECKING:
     from linkfit.ingest.trace import Trace
     from linkfit.link.model import LinkModel
 
-# in a folder, notes and programs lie beside the measurements
-_SKIPPED_SUFFIXES = {".md", ".py", ".toml", ".svg", ".png", ".html", ".pdf", ".rst", ".sh"}
 _HEAD_CHARACTERS = 4096
 
 
@@ -61,13 +59,12 @@ class QuickNumbers:
 
 
 def read_traces(given: TraceInput) -> "Trace":
-    """Read every file of `given`, with progress on stderr."""
+    """Read every file and folder of `given`, with progress on stderr."""
     from linkfit.ingest.reader import read_trace
 
-    paths = _without_folders(given.paths)
-    with reading_progress(len(paths)) as progress:
+    with reading_progress(len(given.paths)) as progress:
         return read_trace(
-            *paths,
+            *given.paths,
             direction=given.direction,
             columns=_pairs("--columns", given.columns),
             units=_pairs("--units", given.units),
@@ -114,27 +111,6 @@ def _quick_trace(quick: QuickNumbers) -> "Trace":
         up_bps=None if up is None else parse_rate_bps(up, where="--up"),
         rtt_s=None if rtt is None else parse_duration_s(rtt, where="--rtt"),
     )
-
-
-def _without_folders(paths: Sequence[str]) -> list[str]:
-    """`paths` with each folder replaced by the measurement files inside, in name order."""
-    files: list[str] = []
-    for path in paths:
-        if path == "-" or not Path(path).is_dir():
-            files.append(path)
-            continue
-        inside = [p for p in sorted(Path(path).rglob("*")) if p.is_file() and not _hidden(p, path)]
-        wanted = [str(p) for p in inside if p.suffix.lower() not in _SKIPPED_SUFFIXES]
-        if not wanted:
-            raise InputError(f"{path}: expected a folder with measurement files, got none in it")
-        if len(wanted) < len(inside):
-            tell(f"{path}: {len(inside) - len(wanted)} files skipped by their names (notes, code)")
-        files += wanted
-    return files
-
-
-def _hidden(path: Path, folder: str) -> bool:
-    return any(part.startswith(".") for part in path.relative_to(folder).parts)
 
 
 def _holds_a_link(path: str) -> bool:
