@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from linkfit.errors import InputError, TraceError
-from linkfit.ingest.header import Header, parse_header, unit_factor
+from linkfit.ingest.header import Header, parse_header, unit_factor, word_set
 from linkfit.ingest.options import ReadOptions
 
 # role -> the quantity its unit measures; None: text or a bare number
@@ -16,21 +16,21 @@ ROLES: Mapping[str, str | None] = {
 }  # fmt: skip
 TEXT_ROLES = ("start", "end", "direction", "peer", "transport", "saturating", "loaded")
 MEASURING_ROLES = ("rate", "size", "volume", "rtt", "loss", "n_lost")
-UP_WORDS = frozenset(
-    "up upload uploads uplink upstream ul tx sent send transmit transmitted uploaded".split()
+UP_WORDS = word_set(
+    "up upload uploads uplink upstream ul tx sent send transmit transmitted uploaded"
 )
-DOWN_WORDS = frozenset(
-    "down download downloads downlink downstream dl rx received receive downloaded".split()
+DOWN_WORDS = word_set(
+    "down download downloads downlink downstream dl rx received receive downloaded"
 )
-_RATE_WORDS = frozenset("rate throughput goodput bandwidth speed capacity".split())
-_NEVER_RATE = frozenset(
+_RATE_WORDS = word_set("rate throughput goodput bandwidth speed capacity")
+_NEVER_RATE = word_set(
     "drop drops dropped loss lost error errors retransmits retries gps snr index state strength "
-    "priority jitter latency ping rtt".split()
+    "priority jitter latency ping rtt"
 )
-_RTT_WORDS = frozenset("rtt ping latency delay".split())
-_END_WORDS = frozenset("end stop finish ended finished".split())
-_TIME_WORDS = frozenset("timestamp time datetime date ts t epoch start begin started".split())
-_DURATION_WORDS = frozenset("duration elapsed took".split())
+_RTT_WORDS = word_set("rtt ping latency delay")
+_END_WORDS = word_set("end stop finish ended finished")
+_TIME_WORDS = word_set("timestamp time datetime date ts t epoch start begin started")
+_DURATION_WORDS = word_set("duration elapsed took")
 _DURATION_PAIRS = ("delivery", "transfer", "response", "download", "upload")
 
 

@@ -108,7 +108,7 @@ def _binned(times_ms: NDArray[np.int64], *, is_up: bool) -> ThroughputSamples:
         duration_s=np.broadcast_to(duration_s, (n,)),
         bits=counts * float(PACKET_BITS),
         is_up=np.broadcast_to(is_up, (n,)),
-        saturating=np.broadcast_to(True, (n,)),  # noqa: FBT003: a value to spread
+        saturating=np.broadcast_to(True, (n,)),
         transport=np.broadcast_to(TRANSPORTS.index("unknown"), (n,)),
         layer=np.broadcast_to(LAYERS.index("ip"), (n,)),
         n_streams=np.broadcast_to(0, (n,)),

@@ -35,6 +35,11 @@ _SUFFIXES = {
 }
 
 
+def word_set(text: str) -> frozenset[str]:
+    """The words of `text`, to look others up in."""
+    return frozenset(text.split())
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Header:
     """One header name taken apart: its words in lower case and the unit it states, if any."""

@@ -67,7 +67,7 @@ class LatencyRows:
         rtt_s = np.where(all_lost, np.inf, values["rtt_s"])
         spread_s = np.nan_to_num(values["spread_s"], nan=0.0)
         loaded = self._loaded.finish() if self._plan.find("loaded") else self._busy(values, keep)
-        samples = LatencySamples(
+        return LatencySamples(
             time_s=values["time_s"][keep],
             rtt_s=rtt_s[keep],
             spread_s=np.where(all_lost, 0.0, np.maximum(spread_s, 0.0))[keep],
@@ -76,7 +76,6 @@ class LatencyRows:
             loaded=loaded[keep],
             source=np.broadcast_to(0, (int(keep.sum()),)),
         )
-        return samples
 
     def _numbers(self, chunk: pd.DataFrame, column: Column | None) -> NDArray[np.float64]:
         if column is None:
@@ -139,7 +138,8 @@ class LatencyRows:
             self._notes.find(
                 "unit taken",
                 1,
-                f"column {column.name!r} states no unit; its highest value {highest:g} makes it {unit}",
+                f"column {column.name!r} states no unit; its highest value {highest:g} makes "
+                f"it {unit}",
             )
         share = loss * factor
         wrong = (share < 0) | (share > 1)
@@ -151,7 +151,7 @@ class LatencyRows:
         return np.where(wrong, np.nan, share)
 
     def _steps_are_percent(self, loss: NDArray[np.float64], n_probes: NDArray[np.float64]) -> bool:
-        """Whether the smallest loss is one probe in percent, where the number of probes is known."""
+        """Whether the smallest loss is one probe in percent, where their number is known."""
         sent = n_probes[np.isfinite(n_probes)]
         lossy = loss[loss > 0]
         if not lossy.size or not sent.size:
@@ -166,7 +166,7 @@ class LatencyRows:
             return 1
         for n in range(1, _MOST_PROBES + 1):
             lost = lossy * n
-            if np.all(np.abs(lost - np.rint(lost)) < 0.01):  # noqa: PLR2004
+            if np.all(np.abs(lost - np.rint(lost)) < 0.01):
                 break
         self._notes.find(
             "probes taken",

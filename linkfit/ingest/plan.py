@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from linkfit.ingest.columns import Assignment, Column
+from linkfit.ingest.header import word_set
 from linkfit.ingest.notes import Notes, refuse
 from linkfit.ingest.options import ReadOptions
 from linkfit.ingest.times import TimeKind, tell_time_kind
@@ -14,8 +15,8 @@ from linkfit.ingest.times import TimeKind, tell_time_kind
 # outside 0.5 ms to 3 s, so at most one unit fits a median outside the gap from 1 to 3.
 _RTT_UNITS = ((5e-4, 1.0, "s", 1.0), (3.0, 3e3, "ms", 1e-3), (5e3, 5e6, "us", 1e-6))
 # Columns that only a terminal's or modem's own log has: it counts what passes, it sends nothing.
-LOG_WORDS = frozenset("rsrp rsrq sinr rssi cqi snr obstructed obstruction state passive".split())
-COUNTER_WORDS = frozenset("rx tx passive".split())
+LOG_WORDS = word_set("rsrp rsrq sinr rssi cqi snr obstructed obstruction state passive")
+COUNTER_WORDS = word_set("rx tx passive")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,7 +64,7 @@ def make_plan(
         problems.append(_nothing_to_read(notes.name, assignment))
     for place, column in enumerate(columns):
         cells = _cells(rows, column.index)
-        columns[place] = _with_unit(column, cells, options, notes, problems, to_number)
+        columns[place] = _with_unit(column, cells, notes, problems, to_number)
     plan = TablePlan(
         columns=tuple(columns),
         start_kind=_time_kind("start", columns, rows, notes, problems),
@@ -129,12 +130,11 @@ def _nothing_to_read(name: str, assignment: Assignment) -> str:
 def _with_unit(
     column: Column,
     cells: Sequence[str],
-    options: ReadOptions,
     notes: Notes,
     problems: list[str],
     to_number: NumberReader,
 ) -> Column:
-    """`column` with a factor: stated, told by its numbers where only one unit fits, or asked for."""
+    """`column` with a factor: stated, told by its numbers if only one unit fits, or asked for."""
     where = f"{notes.name}: column {column.name!r}"
     if column.factor is not None:
         return column

@@ -67,7 +67,7 @@ def _open_seekable(path: str | Path, name: str) -> Iterator[BinaryIO]:
     if str(path) == "-":
         with tempfile.TemporaryFile() as spool:  # a pipe cannot seek, and may be too big to keep
             shutil.copyfileobj(sys.stdin.buffer, spool)
-            yield spool  # type: ignore[misc]
+            yield spool
         return
     try:
         mode = Path(path).stat().st_mode
@@ -76,7 +76,7 @@ def _open_seekable(path: str | Path, name: str) -> Iterator[BinaryIO]:
             raise TraceError(
                 f"{name}: expected a file, got {kind}; give the files themselves, or '-'"
             )
-        opened = Path(path).open("rb")  # noqa: SIM115: an error while it is read is not caught here
+        opened = Path(path).open("rb")  # noqa: SIM115  (errors while it is read are not caught here)
     except OSError as error:
         got = os.strerror(error.errno) if error.errno else str(error)
         raise TraceError(f"{name}: expected a readable file, got {got!r}") from error

@@ -5,6 +5,7 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from linkfit.errors import TraceError
 
@@ -63,7 +64,7 @@ def looks_like_delivery(head: str) -> bool:
     if len(lines) < 2 or not all(_WHOLE_NUMBER.fullmatch(line.strip()) for line in lines):
         return False
     values = [int(line) for line in lines]
-    n_falls = sum(b < a for a, b in zip(values, values[1:], strict=False))
+    n_falls = sum(b < a for a, b in pairwise(values))
     return values[-1] > values[0] and n_falls <= (1 - _MOSTLY) * len(values)
 
 

@@ -90,5 +90,5 @@ def _rate_size_duration(numbers: NDArray[np.float64]) -> tuple[int, int, int] | 
             ]
     # rate = 8 size / duration is 8 size / rate = duration as well: the size is the same, so the
     # order in which such files are written (duration before the rate it makes) decides
-    found = [triple for triple in found if triple[2] < triple[0]] if len(found) == 2 else found  # noqa: PLR2004
+    found = [triple for triple in found if triple[2] < triple[0]] if len(found) == 2 else found
     return found[0] if len(found) == 1 else None
