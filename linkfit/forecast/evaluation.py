@@ -1,0 +1,260 @@
+"""evaluate: all forecasts of one Site on one LinkModel, from one seed."""
+
+import math
+import zlib
+from collections.abc import Hashable
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from linkfit._checks import count
+from linkfit.forecast.backlog import forecast_backlog
+from linkfit.forecast.data_use import forecast_data
+from linkfit.forecast.load import directions, site_classes, site_stream_load_bps
+from linkfit.forecast.outcomes import Evaluation, ServiceForecast, TaskForecast
+from linkfit.forecast.task_times import BusyHour, TaskDraws, task_draws
+from linkfit.forecast.user_limits import task_user_limit
+from linkfit.site.model import PathLimits, Service, Site, Task
+from linkfit.units import SECONDS_PER_HOUR, format_size
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from linkfit.link.model import LinkModel
+    from linkfit.link.paths import CapacityPaths
+
+N_WORLDS = 20
+_REFUSED_FRAC = 0.05  # of a task's runs over the body limit: then it cannot be relied on
+_BOTH = ("up", "down")
+
+
+def stream_seed(seed: int, *names: str) -> np.random.Generator:
+    """A generator of its own for each named purpose: common random numbers across edits."""
+    keys = [zlib.crc32(name.encode()) for name in names]
+    return np.random.default_rng(np.random.SeedSequence([seed, *keys]))
+
+
+class Evaluator:
+    """Evaluates many Sites on one LinkModel with common random numbers.
+
+    The link's futures are drawn once; what an edit leaves alone is not computed again (the
+    results are kept by the frozen values they depend on).
+
+    Parameters
+    ----------
+    link : LinkModel
+        The link as measured.
+    seed : int
+        Of every draw.
+    n_probes : int
+        Runs looked at for each task.
+    hour : float, optional
+        Local hour for which the verdicts hold; the link's slowest measured one if not given.
+    start : date, optional
+        First day of the backlogs; deadlines need it.
+    """
+
+    def __init__(
+        self,
+        link: "LinkModel",
+        *,
+        seed: int = 0,
+        n_probes: int = 800,
+        hour: float | None = None,
+        start: "date | None" = None,
+    ) -> None:
+        self.link, self.seed, self.start = link, seed, start
+        self.n_probes = count("n_probes", n_probes)
+        self.hour = hour
+        self._kept: dict[Hashable, Any] = {}
+        self._paths: dict[str, CapacityPaths] = {}
+
+    def evaluate(self, site: Site, *, limits: bool = True) -> Evaluation:
+        """All forecasts of `site`.
+
+        Parameters
+        ----------
+        limits : bool
+            Also the largest number of users of each task, and what works at the throttled rate
+            (slower; a search over many sites does without).
+        """
+        hour = self._busy_hour(site)
+        services = tuple(
+            self._service(service, site, hour, limits=limits) for service in site.services
+        )
+        return Evaluation(
+            site=site,
+            seed=self.seed,
+            services=services,
+            data=self._keep(("data", site), lambda: self._data(site)),
+            backlogs=tuple(
+                self._keep(
+                    ("backlog", backlog.name, site),
+                    lambda b=backlog: forecast_backlog(
+                        site, b, self.link, seed=self.seed, start=self.start
+                    ),
+                )
+                for backlog in site.backlogs
+            ),
+            missing=self.link.missing,
+            notes=tuple(_notes(site)),
+        )
+
+    def _data(self, site: Site) -> Any:
+        return forecast_data(site, seed=self.seed, loss_frac=0.0)
+
+    def _keep(self, key: Hashable, compute: Any) -> Any:
+        if key not in self._kept:
+            self._kept[key] = compute()
+        return self._kept[key]
+
+    def _hour_paths(self, direction: str) -> "CapacityPaths":
+        """Futures of the busy hour; a direction that was never measured is an error here."""
+        if direction not in self._paths:
+            self._paths[direction] = self.link.paths(
+                direction,
+                horizon_s=SECONDS_PER_HOUR,
+                n_draws=10 * N_WORLDS,
+                rng=stream_seed(self.seed, "busy hour", direction),
+                n_worlds=N_WORLDS,
+                hour=self.hour,
+            )
+        return self._paths[direction]
+
+    def _busy_hour(self, site: Site) -> BusyHour:
+        needed = [d for d in _BOTH if self._needs(site, d)]
+        return BusyHour(
+            link=self.link,
+            paths={d: self._hour_paths(d) for d in needed},
+            classes={d: site_classes(site, d) for d in needed},
+            stream_bps={d: site_stream_load_bps(site, d) for d in needed},
+        )
+
+    @staticmethod
+    def _needs(site: Site, direction: str) -> bool:
+        both = site.path.same_link_share_frac > 0
+        return any(both or direction in directions(task) for s in site.services for task in s.tasks)
+
+    def _service(
+        self, service: Service, site: Site, hour: BusyHour, *, limits: bool
+    ) -> ServiceForecast:
+        tasks = tuple(
+            self._task(task, service, site.path, hour, limits=limits) for task in service.tasks
+        )
+        throttled = None
+        rate_bps = site.plan.throttle_bps
+        if limits and rate_bps is not None:
+            slow = replace(hour, paths={d: p.limited(rate_bps) for d, p in hour.paths.items()})
+            throttled = all(
+                self._task(task, service, site.path, slow, limits=False).meets_target
+                for task in service.tasks
+                if task.must_carry
+            )
+        return ServiceForecast(service=service, tasks=tasks, works_throttled=throttled)
+
+    def _task(
+        self, task: Task, service: Service, path: PathLimits, hour: BusyHour, *, limits: bool
+    ) -> TaskForecast:
+        rates = tuple(sorted((d, round(p.mean_rate_bps, 3)) for d, p in hour.paths.items()))
+        loads = (tuple(sorted(hour.classes.items())), tuple(sorted(hour.stream_bps.items())))
+        key = ("task", service, task, path, rates, loads)
+        names = (service.name, task.name)
+        draws: TaskDraws = self._keep(
+            key,
+            lambda: task_draws(
+                task, service, path, hour,
+                rng=stream_seed(self.seed, "task", *names), n_probes=self.n_probes,
+            ),
+        )  # fmt: skip
+        limit = None
+        if limits:
+            limit = self._keep(
+                ("limit", *key),
+                lambda: task_user_limit(
+                    task, service, path, hour, draws,
+                    rng=stream_seed(self.seed, "limit", *names), n_probes=self.n_probes // 4,
+                ),
+            )  # fmt: skip
+        time = draws.forecast()
+        return TaskForecast(
+            service=service.name,
+            task=task,
+            time=time,
+            prob_within_target=None if task.target_s is None else time.prob_within(task.target_s),
+            n_max_users=limit.n_users if limit else None,
+            n_max_users_low=limit.n_low if limit else None,
+            n_max_users_high=limit.n_high if limit else None,
+            refused=refusal(task, path),
+        )
+
+
+def refusal(task: Task, path: PathLimits) -> str:
+    """Why the path cannot carry `task` at all; "" if it can.
+
+    The relay's body limit holds for what clients send in ("in", "both"): a request over it is
+    refused whole, however long one waits.
+    """
+    limit = path.body_limit_bytes
+    if limit is None or path.entry != "relay" or task.flow == "out" or task.duration_s > 0:
+        return ""
+    if task.chunk_bytes is not None:
+        if task.chunk_bytes <= limit:
+            return ""
+        return f"its pieces of {format_size(task.chunk_bytes)} exceed the path's body limit"
+    share = _share_above(task, limit)
+    if share <= _REFUSED_FRAC:
+        return ""
+    return f"{share:.0%} of its requests exceed the path's body limit of {format_size(limit)}"
+
+
+def _share_above(task: Task, limit_bytes: float) -> float:
+    """Share of the lognormal size above `limit_bytes`. [fraction]"""
+    distance = math.log(limit_bytes / task.size.median_bytes)
+    sigma = math.log(task.size.spread)
+    if sigma == 0:
+        return float(distance < 0)
+    return 0.5 * math.erfc(distance / sigma / math.sqrt(2))
+
+
+def _notes(site: Site) -> list[str]:
+    """What the reader must know to read the figures right."""
+    notes = ["times hold for the busy hour, with everybody of the site on the link"]
+    windowed = [service.name for service in site.services if service.window]
+    if windowed:
+        notes.append(f"kept out of the busy hour by their own window: {', '.join(windowed)}")
+    return notes
+
+
+def evaluate(
+    site: Site,
+    link: "LinkModel",
+    *,
+    seed: int = 0,
+    n_probes: int = 800,
+    hour: float | None = None,
+    start: "date | None" = None,
+) -> Evaluation:
+    """All forecasts of `site` on `link`: tasks, users, data use, backlogs.
+
+    Parameters
+    ----------
+    site : Site
+        What is asked of the link.
+    link : LinkModel
+        What the link is like.
+    seed : int
+        Of every draw; the same seed gives the same numbers.
+    n_probes : int
+        Runs looked at for each task.
+    hour : float, optional
+        Local hour for which the verdicts hold. [h]
+    start : date, optional
+        First day of the backlogs; deadlines need it.
+
+    Raises
+    ------
+    FitError
+        If the site needs a direction that was never measured.
+    """
+    return Evaluator(link, seed=seed, n_probes=n_probes, hour=hour, start=start).evaluate(site)

@@ -1,0 +1,137 @@
+"""What a Site asks of each direction of the link in its busy hour.
+
+A task counts once for each direction it crosses: "out" up, "in" down, "both" each way, and the
+opposite way as well for clients on the same link that use the public name.
+"""
+
+import math
+from collections.abc import Iterable
+from dataclasses import replace
+
+from linkfit.forecast.demand import REQUEST_BYTES, forward_factor, miss_frac
+from linkfit.forecast.sharing import FlowClass
+from linkfit.site.model import PathLimits, Service, Site, Task
+from linkfit.units import BITS_PER_BYTE, SECONDS_PER_HOUR
+
+BUSY_HOUR_SHARE_FRAC = 0.12  # of a day's tasks in the busiest hour; common practice: 10 to 15 %
+# moves so little that it waits for others but holds nobody back
+NEGLIGIBLE_BITS = 5e3 * BITS_PER_BYTE
+
+
+def directions(task: Task) -> tuple[str, ...]:
+    """Link directions that the payload of `task` crosses from a client elsewhere."""
+    return {"out": ("up",), "in": ("down",), "both": ("up", "down")}[task.flow]
+
+
+def opposite(direction: str) -> str:
+    """The other direction of the link."""
+    return "down" if direction == "up" else "up"
+
+
+def same_link_frac(service: Service, path: PathLimits) -> float:
+    """Share of a service's clients that cross the link both ways. [fraction]"""
+    return 0.0 if service.local_name else path.same_link_share_frac
+
+
+def away_frac(service: Service, path: PathLimits) -> float:
+    """Share of a service's clients that cross the link at all. [fraction]"""
+    return 1.0 - path.same_link_share_frac if service.local_name else 1.0
+
+
+def wire_bytes(payload_bytes: float, n_requests: float, path: PathLimits) -> float:
+    """Bytes at the IP layer for a payload: headers and tunnel of each packet, and requests."""
+    return payload_bytes * forward_factor(path) + n_requests * REQUEST_BYTES
+
+
+def is_stream(task: Task) -> bool:
+    """Does the task ask for a steady rate for a while, rather than for bytes at once?"""
+    return task.duration_s > 0 or task.live
+
+
+def stream_rate_bps(task: Task, path: PathLimits) -> float:
+    """Rate that one running stream needs at the IP layer. [bit/s]"""
+    return wire_bytes(task.size.mean_bytes, 0, path) * BITS_PER_BYTE / task.duration_s
+
+
+def flow_class(task: Task, service: Service, path: PathLimits, n_users: float) -> FlowClass:
+    """The transfers that `n_users` make of `task` in the busy hour, caches taken off.
+
+    A task of many requests is one transfer whose size is their sum; the sum of n independent
+    lognormal sizes is taken as lognormal with the same mean and variance.
+    """
+    miss = miss_frac(service, task)
+    n_requests = max(task.n_requests * miss, 1e-9)
+    # a single object is there or not; of many a share is
+    arrivals_factor = miss if task.n_requests == 1 else 1.0
+    n_wire = 1.0 if task.n_requests == 1 else n_requests
+    mean = wire_bytes(task.size.mean_bytes * n_wire, n_wire, path) * BITS_PER_BYTE
+    variation = math.expm1(math.log(task.size.spread) ** 2) / max(n_wire, 1.0)
+    sigma = math.sqrt(math.log1p(variation))
+    per_s = n_users * task.per_user_day * BUSY_HOUR_SHARE_FRAC / SECONDS_PER_HOUR
+    return FlowClass(
+        name=f"{service.name}: {task.name}",
+        arrivals_per_s=per_s * arrivals_factor,
+        median_bits=mean * math.exp(-(sigma**2) / 2),
+        spread=math.exp(sigma),
+        cap_bps=service.rate_limit_bps,
+    )
+
+
+def crossing_frac(task: Task, service: Service, path: PathLimits, direction: str) -> float:
+    """Share of a task's runs that put its payload on `direction`. [fraction]"""
+    if direction in directions(task):
+        return away_frac(service, path)
+    return same_link_frac(service, path)
+
+
+def service_classes(
+    service: Service, path: PathLimits, direction: str, n_users: float
+) -> tuple[FlowClass, ...]:
+    """What `n_users` of `service` put on `direction` in the busy hour, streams apart."""
+    classes = []
+    for task in service.tasks:
+        share = crossing_frac(task, service, path, direction)
+        if share == 0 or is_stream(task) or task.per_user_day == 0:
+            continue
+        flow = flow_class(task, service, path, n_users)
+        if flow.mean_bits >= NEGLIGIBLE_BITS and flow.arrivals_per_s > 0:
+            classes.append(replace(flow, arrivals_per_s=flow.arrivals_per_s * share))
+    return tuple(classes)
+
+
+def stream_load_bps(service: Service, path: PathLimits, direction: str) -> float:
+    """Mean rate of all running streams of `service` in the busy hour. [bit/s]
+
+    Little's law: streams running = starts per second x how long each lasts.
+    """
+    total = 0.0
+    for task in service.tasks:
+        share = crossing_frac(task, service, path, direction)
+        if share and is_stream(task):
+            per_s = service.n_users * task.per_user_day * BUSY_HOUR_SHARE_FRAC / SECONDS_PER_HOUR
+            running = per_s * task.duration_s
+            total += share * running * stream_rate_bps(task, path)
+    return total
+
+
+def runs_in_busy_hour(service: Service) -> bool:
+    """A service with a time window of its own keeps out of the busy hour."""
+    return not service.window
+
+
+def site_classes(site: Site, direction: str) -> tuple[FlowClass, ...]:
+    """Everything that shares `direction` in the busy hour, streams apart."""
+    return tuple(
+        flow
+        for service in _busy(site)
+        for flow in service_classes(service, site.path, direction, service.n_users)
+    )
+
+
+def site_stream_load_bps(site: Site, direction: str) -> float:
+    """Mean rate of all streams on `direction` in the busy hour. [bit/s]"""
+    return sum(stream_load_bps(service, site.path, direction) for service in _busy(site))
+
+
+def _busy(site: Site) -> Iterable[Service]:
+    return (service for service in site.services if runs_in_busy_hour(service))

@@ -1,0 +1,274 @@
+"""How long each task of a Site takes in its busy hour, everybody else being on the link too.
+
+A task's time is the time it would need alone (TCP over the capacity of its direction, round
+trips, relay, the far end) plus what the others' transfers add (equal sharing of the same path
+from the same moment), so both see the same outages.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from linkfit.forecast.demand import REQUEST_BYTES
+from linkfit.forecast.draws import Forecast
+from linkfit.forecast.load import (
+    away_frac,
+    directions,
+    flow_class,
+    is_stream,
+    opposite,
+    same_link_frac,
+    stream_rate_bps,
+    wire_bytes,
+)
+from linkfit.forecast.playback import live_delay_s, start_delay_s
+from linkfit.forecast.route import Route, request_times_s
+from linkfit.forecast.sharing import FlowClass
+from linkfit.forecast.tagged import simulate_tagged
+from linkfit.site.model import PathLimits, Service, Task
+from linkfit.units import BITS_PER_BYTE
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from linkfit.link.model import LinkModel
+    from linkfit.link.paths import CapacityPaths
+
+BROWSER_LANES = 6  # requests under way at once for a page; common practice
+LEAST_SHARE_FRAC = 0.05  # of a link that streams would fill: transfers still trickle
+_START_ROUND_TRIPS = 3  # of a stream: TCP, TLS 1.3, request
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BusyHour:
+    """The link in the hour that verdicts hold for, and everything that shares it then.
+
+    Parameters
+    ----------
+    paths : mapping of direction to CapacityPaths
+        The whole capacity.
+    classes : mapping of direction to tuple of FlowClass
+        Transfers that share the direction.
+    stream_bps : mapping of direction to float
+        Mean rate of the streams that run. [bit/s]
+    """
+
+    link: "LinkModel"
+    paths: "Mapping[str, CapacityPaths]"
+    classes: Mapping[str, tuple[FlowClass, ...]]
+    stream_bps: Mapping[str, float]
+
+    def busy_frac(self, direction: str) -> float:
+        """Share of the capacity that others use in the mean. [fraction]"""
+        load = sum(flow.load_bps for flow in self.classes[direction])
+        mean = self.paths[direction].mean_rate_bps
+        return min(1.0, (load + self.stream_bps[direction]) / mean) if mean else 1.0
+
+    def paths_besides_bps(self, direction: str, taken_bps: float) -> "CapacityPaths":
+        """Capacity that `taken_bps` of steady traffic leaves, at least a twentieth of it."""
+        paths = self.paths[direction]
+        if taken_bps <= 0 or paths.mean_rate_bps <= 0:
+            return paths
+        return paths.scaled(max(1.0 - taken_bps / paths.mean_rate_bps, LEAST_SHARE_FRAC))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TaskDraws:
+    """Times of one task and of its parts, shape (n,), with the world of each. [s]"""
+
+    times_s: "NDArray[np.float64]"
+    fixed_s: "NDArray[np.float64]"
+    added_s: "NDArray[np.float64]"
+    world: "NDArray[np.int32]"
+
+    def forecast(self) -> Forecast:
+        """The same as a Forecast; parts split the median run."""
+        near = np.argsort(self.times_s)[self.times_s.size // 2 - 1 : self.times_s.size // 2 + 1]
+        total, fixed, added = (
+            float(part[near].mean()) for part in (self.times_s, self.fixed_s, self.added_s)
+        )
+        parts = {}
+        if np.isfinite(total):
+            parts = {"round trips and far end": fixed, "other transfers": added}
+            parts["capacity"] = max(total - fixed - added, 0.0)
+        return Forecast(draws=self.times_s, unit="s", world=self.world, parts=parts)
+
+
+def route_of(task: Task, service: Service, path: PathLimits, link: "LinkModel") -> Route:
+    """The way a remote client of `task` reaches the server."""
+    limits = [r for r in (task.remote_rate_bps, service.rate_limit_bps) if r is not None]
+    buffers = [b for b in (_buffer_bytes(link, d) for d in directions(task)) if b]
+    return Route(
+        tls=True,
+        handshake_round_trips=None if task.fresh_connection else 0,
+        relay_rtt_s=path.relay_rtt_s if path.entry == "relay" else 0.0,
+        tunnel_overhead_bytes=path.tunnel_overhead_bytes,
+        mtu_bytes=path.mtu_bytes,
+        remote_rate_bps=min(limits) if limits else None,
+        buffer_bytes=min(buffers) if buffers else 3e5,
+    )
+
+
+def _buffer_bytes(link: "LinkModel", direction: str) -> float | None:
+    measured = link.up if direction == "up" else link.down
+    return None if measured is None else link.buffer_bytes(direction)
+
+
+def draw_rtts_s(
+    hour: BusyHour, task: Task, n: int, rng: np.random.Generator
+) -> "NDArray[np.float64]":
+    """Round trips that a task meets: busy ones as often as its directions are busy. [s]"""
+    busy = max((hour.busy_frac(d) for d in directions(task) if d in hour.paths), default=0.0)
+    idle = hour.link.draw_rtts_s(n, rng)
+    loaded = hour.link.draw_rtts_s(n, rng, loaded=True)
+    return np.where(rng.random(n) < busy, np.maximum(idle, loaded), idle)
+
+
+def task_draws(
+    task: Task,
+    service: Service,
+    path: PathLimits,
+    hour: BusyHour,
+    *,
+    rng: np.random.Generator,
+    n_probes: int,
+) -> TaskDraws:
+    """Times of `task` in the busy hour; clients on the same link wait for the slower direction.
+
+    Parameters
+    ----------
+    rng : numpy.random.Generator
+        The task's own stream, so that an edit elsewhere leaves its draws alone.
+    n_probes : int
+        Runs of the task that are looked at.
+
+    Notes
+    -----
+    A task that caches can answer is timed when it has to cross the link: the hits cost
+    nothing and are counted in load and data use only.
+    """
+    rtts = draw_rtts_s(hour, task, n_probes, rng)
+    stay = same_link_frac(service, path) / max(away_frac(service, path), 1e-9)
+    both_ways = rng.random(n_probes) < stay
+    seeds = rng.integers(2**63, size=2)
+    result: TaskDraws | None = None
+    for direction in directions(task):
+        one = _one_direction(task, service, path, hour, direction, rtts, int(seeds[0]))
+        result = one if result is None else _slower(result, one, np.ones(n_probes, np.bool_))
+    assert result is not None
+    if stay > 0 and len(directions(task)) == 1:
+        back = opposite(directions(task)[0])
+        one = _one_direction(task, service, path, hour, back, rtts, int(seeds[1]))
+        result = _slower(result, one, both_ways)
+    return result
+
+
+def _slower(first: TaskDraws, second: TaskDraws, where: "NDArray[np.bool_]") -> TaskDraws:
+    """The slower of two directions where `where` holds, else the first."""
+    swap = where & (second.times_s > first.times_s)
+
+    def pick(name: str) -> Any:
+        return np.where(swap, getattr(second, name), getattr(first, name))
+
+    return TaskDraws(
+        times_s=pick("times_s"), fixed_s=pick("fixed_s"), added_s=pick("added_s"), world=first.world
+    )
+
+
+def _one_direction(
+    task: Task,
+    service: Service,
+    path: PathLimits,
+    hour: BusyHour,
+    direction: str,
+    rtts_s: "NDArray[np.float64]",
+    seed: int,
+) -> TaskDraws:
+    rng = np.random.default_rng(seed)
+    if is_stream(task):
+        return stream_draws(task, path, hour, direction, rtts_s=rtts_s, rng=rng)
+    flow = flow_class(task, service, path, 1)
+    route = route_of(task, service, path, hour.link)
+    return _transfer_draws(task, flow, route, path, hour, direction, rtts_s, rng)
+
+
+def _transfer_draws(
+    task: Task,
+    flow: FlowClass,
+    route: Route,
+    path: PathLimits,
+    hour: BusyHour,
+    direction: str,
+    rtts_s: "NDArray[np.float64]",
+    rng: np.random.Generator,
+) -> TaskDraws:
+    paths = hour.paths_besides_bps(direction, hour.stream_bps[direction])
+    result = simulate_tagged(paths, flow, hour.classes[direction], rng=rng, n_probes=rtts_s.size)
+    n_requests = max(1, round(flow.mean_bits / BITS_PER_BYTE / _mean_wire_bytes(task, path)))
+    head = n_requests * REQUEST_BYTES
+    sizes = np.maximum((result.bits / BITS_PER_BYTE - head) / wire_bytes(1.0, 0, path), 1.0)
+    lanes = max(task.n_parallel, BROWSER_LANES if n_requests > task.n_parallel else 1)
+    alone_s = n_requests * task.per_item_s / task.n_parallel + request_times_s(
+        paths,
+        starts_s=result.start_s,
+        draws=result.draw,
+        sizes_bytes=sizes,
+        rtts_s=rtts_s,
+        route=route,
+        n_requests=n_requests,
+        n_parallel=lanes,
+    )
+    fluid_s = np.where(np.isfinite(result.alone_s), result.alone_s, 0.0)
+    return TaskDraws(
+        times_s=alone_s + result.added_s,
+        fixed_s=np.maximum(alone_s - fluid_s, 0.0),
+        added_s=result.added_s,
+        world=paths.world[result.draw],
+    )
+
+
+def _mean_wire_bytes(task: Task, path: PathLimits) -> float:
+    return wire_bytes(task.size.mean_bytes, 1, path)
+
+
+def stream_draws(
+    task: Task,
+    path: PathLimits,
+    hour: BusyHour,
+    direction: str,
+    *,
+    rtts_s: "NDArray[np.float64]",
+    rng: np.random.Generator,
+    more_bps: float = 0.0,
+) -> TaskDraws:
+    """Wait of one stream before it plays, or how late a live one runs.
+
+    Parameters
+    ----------
+    more_bps : float
+        Streams besides those of `hour`; negative takes some away. [bit/s]
+    """
+    n = rtts_s.size
+    rate = stream_rate_bps(task, path)
+    # the stream looked at is one of those that run: it does not stand in its own way
+    streams = max(hour.stream_bps[direction] + more_bps - rate, 0.0)
+    load = sum(flow.load_bps for flow in hour.classes[direction])
+    usable = hour.paths_besides_bps(direction, load + streams)
+    draws = np.arange(n) * usable.n_draws // n
+    starts = rng.random(n) * usable.horizon_s
+    relay_s = path.relay_rtt_s if path.entry == "relay" else 0.0
+    if task.live:
+        moment = rng.random(n)
+        wait_s = live_delay_s(
+            usable, starts, draws, rate_bps=rate, duration_s=task.duration_s, moment_frac=moment
+        )
+        fixed_s = (rtts_s + relay_s) / 2
+    else:
+        wait_s = start_delay_s(usable, starts, draws, rate_bps=rate, duration_s=task.duration_s)
+        fixed_s = _START_ROUND_TRIPS * (rtts_s + relay_s)
+    taken = min(1.0, (load + streams) / max(hour.paths[direction].mean_rate_bps, 1.0))
+    return TaskDraws(
+        times_s=wait_s + fixed_s, fixed_s=fixed_s, added_s=wait_s * taken, world=usable.world[draws]
+    )
