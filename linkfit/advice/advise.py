@@ -2,27 +2,30 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
+from functools import partial
 from types import MappingProxyType
 from typing import Protocol
 
 from linkfit.advice.cautions import cautions
-from linkfit.advice.change import Change
+from linkfit.advice.change import Change, apply_all
 from linkfit.advice.changes import candidate_changes
 from linkfit.advice.link_rates import link_rates
-from linkfit.advice.measures import Measure
+from linkfit.advice.measures import Measure, target_measures
 from linkfit.advice.reasons import Gain, gains, hindrance, reason
-from linkfit.advice.search import N_EVALUATIONS, Outcome, SearchResult, search_changes
+from linkfit.advice.search import N_EVALUATIONS, Judge, SearchResult, search_changes
 from linkfit.advice.verdict import service_verdict
+from linkfit.forecast.evaluation import Evaluator
 from linkfit.forecast.outcomes import Evaluation
 from linkfit.link.model import LinkModel
 from linkfit.site.model import Site
 
 
-class Evaluator(Protocol):
-    """Site, link and seed to all forecasts; the same seed must give common random numbers."""
+class SiteEvaluator(Protocol):
+    """Makes all forecasts of a site; every call uses the same futures of the link."""
 
-    def __call__(self, site: Site, link: LinkModel, *, seed: int) -> Evaluation:
-        """All forecasts of `site` on `link`."""
+    def evaluate(self, site: Site, *, limits: bool = True) -> Evaluation:
+        """All forecasts of `site`; without `limits` no user limits and no throttled rate."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,7 +85,8 @@ def advise(
     link: LinkModel,
     *,
     seed: int = 0,
-    evaluator: Evaluator,
+    start: date | None = None,
+    evaluator: SiteEvaluator | None = None,
     n_evaluations: int = N_EVALUATIONS,
 ) -> Advice:
     """Judge every service, and find the cheapest changes that make all of them fit.
@@ -95,67 +99,80 @@ def advise(
         What the link is like.
     seed : int
         Of every evaluation: all candidates see the same futures of the link.
-    evaluator : callable
-        Makes the forecasts.
+    start : date, optional
+        First day of the backlogs; their deadlines are judged only with it.
+    evaluator : SiteEvaluator, optional
+        Makes the forecasts, with the same seed and start; `linkfit.forecast.evaluation` if not
+        given.
     n_evaluations : int
         How many sites may be evaluated in all.
+
+    Raises
+    ------
+    FitError
+        If the site needs a direction of the link that was never measured.
 
     Notes
     -----
     Never guesses: every number in the result comes from a full evaluation of an edited site.
     """
+    maker: SiteEvaluator = evaluator or Evaluator(link, seed=seed, start=start)
+    judge = partial(target_measures, start=start)
+    found = search_changes(
+        site,
+        candidate_changes(site, link_rates(link, seed)),
+        partial(maker.evaluate, limits=False),
+        judge=judge,
+        n_evaluations=n_evaluations,
+    )
+    return _advice(
+        seed=seed,
+        found=found,
+        before=maker.evaluate(site),
+        after=maker.evaluate(apply_all(site, found.best.changes)),
+        judge=judge,
+    )
 
-    def evaluate_site(edited: Site) -> Evaluation:
-        return evaluator(edited, link, seed=seed)
 
-    changes = candidate_changes(site, link_rates(link, seed))
-    found = search_changes(site, changes, evaluate_site, n_evaluations=n_evaluations)
-    return _advice(site, seed, found)
-
-
-def _advice(site: Site, seed: int, found: SearchResult) -> Advice:
-    before, best = found.before, found.best
-    outcomes = _ordered(found)
+def _advice(
+    *, seed: int, found: SearchResult, before: Evaluation, after: Evaluation, judge: Judge
+) -> Advice:
+    """What the search found, said in words and verdicts."""
+    outcomes = _ordered(found, judge)
     by_name = {outcome.change.name: outcome.gains for outcome in outcomes}
+    best = found.best
     verdicts = {
-        service.name: service_verdict(service.name, before.evaluation, best.evaluation)
-        for service in site.services
+        service.name: service_verdict(service.name, before, after)
+        for service in before.site.services
     }
     missed = sorted((m for m in best.measures if not m.met), key=lambda m: -m.shortfall)
     return Advice(
         seed=seed,
-        before=before.evaluation,
-        after=best.evaluation,
-        measures_before=before.measures,
-        measures_after=best.measures,
+        before=before,
+        after=after,
+        measures_before=judge(before),
+        measures_after=judge(after),
         chosen=best.changes,
         outcomes=outcomes,
         verdicts=MappingProxyType(verdicts),
         feasible=best.feasible,
         in_the_way=tuple(hindrance(measure) for measure in missed),
         reasons=tuple(reason(change, by_name[change.name]) for change in best.changes),
-        cautions=cautions(site),
+        cautions=cautions(before.site),
         exhausted=found.exhausted,
         gap_frac=found.gap_frac,
         n_evaluations=found.n_evaluations,
     )
 
 
-def _ordered(found: SearchResult) -> tuple[ChangeOutcome, ...]:
+def _ordered(found: SearchResult, judge: Judge) -> tuple[ChangeOutcome, ...]:
     """Chosen changes first, then those that bring the targets nearest, then by name."""
-
-    def rank(outcome: Outcome) -> tuple[bool, float, float, str]:
-        gained = found.before.shortfall - outcome.shortfall
-        moved = sum(gain.weight if gain.better else -gain.weight
-                    for gain in gains(found.before.evaluation, outcome.evaluation))  # fmt: skip
+    before, ranked = found.before, []
+    for outcome in found.singles:
         change = outcome.changes[0]
-        return change not in found.best.changes, -gained, -moved, change.name
-
-    return tuple(
-        ChangeOutcome(
-            change=outcome.changes[0],
-            gains=gains(found.before.evaluation, outcome.evaluation),
-            chosen=outcome.changes[0] in found.best.changes,
-        )
-        for outcome in sorted(found.singles, key=rank)
-    )
+        moved = gains(before.evaluation, outcome.evaluation, judge)
+        total = sum(gain.weight if gain.better else -gain.weight for gain in moved)
+        chosen = change in found.best.changes
+        key = (not chosen, outcome.shortfall - before.shortfall, -total, change.name)
+        ranked.append((key, ChangeOutcome(change=change, gains=moved, chosen=chosen)))
+    return tuple(entry for _, entry in sorted(ranked, key=lambda pair: pair[0]))

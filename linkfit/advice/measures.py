@@ -7,6 +7,7 @@ multiply sizes and rates, roughly add.
 
 import math
 from dataclasses import dataclass
+from datetime import date
 
 from linkfit.forecast.outcomes import (
     BacklogForecast,
@@ -71,8 +72,16 @@ def log_margin(target_value: float, value: float) -> float:
     return max(-LARGEST_MARGIN, min(LARGEST_MARGIN, math.log2(target_value / value)))
 
 
-def target_measures(evaluation: Evaluation) -> tuple[Measure, ...]:
-    """Every target of the site: promised tasks, the data plan, backlogs; in the site's order."""
+def target_measures(evaluation: Evaluation, start: date | None = None) -> tuple[Measure, ...]:
+    """Every target of the site: promised tasks, the data plan, backlogs; in the site's order.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        What to judge.
+    start : date, optional
+        First day of the backlogs, the same that `evaluation` was made with.
+    """
     found = [
         _task_measure(service, task)
         for service in evaluation.services
@@ -82,7 +91,7 @@ def target_measures(evaluation: Evaluation) -> tuple[Measure, ...]:
     plan = _plan_measure(evaluation.data)
     if plan is not None:
         found.append(plan)
-    found += [_backlog_measure(backlog) for backlog in evaluation.backlogs]
+    found += [_backlog_measure(backlog, start) for backlog in evaluation.backlogs]
     return tuple(found)
 
 
@@ -131,39 +140,42 @@ def _plan_measure(data: DataForecast) -> Measure | None:
     )
 
 
-def _backlog_measure(forecast: BacklogForecast) -> Measure:
-    """A backlog: the chance to be done by its deadline, or at all."""
-    backlog = forecast.backlog
+def _backlog_measure(forecast: BacklogForecast, start: date | None) -> Measure:
+    """A backlog: the chance to be done by its deadline, or at all where it has none."""
+    by_deadline = forecast.prob_by_deadline is not None
     if forecast.refused:
         prob = 0.0
     elif forecast.prob_by_deadline is not None:
         prob = forecast.prob_by_deadline
     else:
         prob = forecast.days.prob_within(math.nextafter(math.inf, 0.0))
-    wanted = "done by its deadline" if backlog.deadline is not None else "done at some time"
+    name = forecast.backlog.name
     return Measure(
-        key=f"backlog {backlog.name}",
-        text=f"{backlog.name}: chance to be {wanted}",
-        service=backlog.name,
+        key=f"backlog {name}",
+        text=f"{name}: chance to be done {'by its deadline' if by_deadline else 'at some time'}",
+        service=name,
         unit="probability",
         value=prob,
         target_value=BY_DEADLINE_PROB,
-        margin=-LARGEST_MARGIN if forecast.refused else _deadline_margin(forecast, prob),
+        margin=_backlog_margin(forecast, prob, start),
     )
 
 
-def _deadline_margin(forecast: BacklogForecast, prob: float) -> float:
+def _backlog_margin(forecast: BacklogForecast, prob: float, start: date | None) -> float:
     """How far the sure finish is from the deadline, in doublings of time.
 
     Notes
     -----
-    The forecast says the chance to be in time, not the days to the deadline; those are read
-    back from the draws as their quantile at that chance. A chance of 0 or 1 bounds them only:
-    they are then at most the earliest, or at least the latest draw.
+    The chance decides whether the target is met; days say how far, since a chance of 0 stands
+    still while the finish comes nearer. Without a deadline, half the chance missing is half a
+    doubling.
     """
-    days_left = float(forecast.days.quantile(prob))
-    sure_days = float(forecast.days.quantile(SURE_LEVEL))
-    margin = log_margin(days_left, sure_days) if math.isfinite(days_left) else 0.0
-    if prob >= BY_DEADLINE_PROB:
-        return max(margin, 0.0)
-    return min(margin, -(BY_DEADLINE_PROB - prob))
+    met = prob >= BY_DEADLINE_PROB and not forecast.refused
+    margin = prob - BY_DEADLINE_PROB
+    deadline = forecast.backlog.deadline
+    if forecast.refused:
+        margin = -LARGEST_MARGIN
+    elif forecast.prob_by_deadline is not None and deadline is not None and start is not None:
+        days_left = max((deadline - start).days, 0) + 1
+        margin = log_margin(days_left, float(forecast.days.quantile(SURE_LEVEL)))
+    return max(margin, 0.0) if met else min(margin, -NOTICED)

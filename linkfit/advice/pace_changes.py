@@ -197,8 +197,9 @@ def largest_chunk_bytes(site: Site, rate_p05_bps: float) -> float | None:
     for each request than they save.
     """
     limits = []
-    if site.path.body_limit_bytes is not None:
-        limits.append(BODY_FRAC * site.path.body_limit_bytes)
+    body_bytes = site.path.body_limit_bytes if site.path.entry == "relay" else None
+    if body_bytes is not None:
+        limits.append(BODY_FRAC * body_bytes)
     if site.path.idle_timeout_s is not None and rate_p05_bps > 0:
         limits.append(rate_p05_bps / BITS_PER_BYTE * site.path.idle_timeout_s / 2)
     if not limits:
@@ -206,7 +207,6 @@ def largest_chunk_bytes(site: Site, rate_p05_bps: float) -> float | None:
     fitting = [mb * 1e6 for mb in NICE_CHUNKS_MB if mb * 1e6 <= min(limits)]
     if fitting:
         return fitting[-1]
-    body_bytes = site.path.body_limit_bytes
     carries_least = body_bytes is None or body_bytes * BODY_FRAC >= LEAST_CHUNK_BYTES
     return LEAST_CHUNK_BYTES if carries_least else None
 

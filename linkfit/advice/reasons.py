@@ -1,6 +1,7 @@
 """What a change does, in numbers before and after, and in one plain sentence."""
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from linkfit.advice.change import Change
@@ -47,13 +48,17 @@ def format_value(value: float, unit: str) -> str:
     return format_share(value)
 
 
-def gains(before: Evaluation, after: Evaluation) -> tuple[Gain, ...]:
+def gains(
+    before: Evaluation,
+    after: Evaluation,
+    judge: Callable[[Evaluation], tuple[Measure, ...]] = target_measures,
+) -> tuple[Gain, ...]:
     """Every measure that a change moves, those it moves most first.
 
     The targets of the site, and besides them the data of a usual cycle and the days that each
     backlog takes, which a reader wants to know even where no target is set.
     """
-    pairs = zip(target_measures(before), target_measures(after), strict=True)
+    pairs = zip(judge(before), judge(after), strict=True)
     found = [_target_gain(old, new) for old, new in pairs if _moved(old, new)]
     found += _plain_gains(before, after)
     return tuple(sorted(found, key=lambda gain: (-gain.weight, gain.measure)))

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 Evaluate = Callable[[Site], Evaluation]
+Judge = Callable[[Evaluation], tuple[Measure, ...]]
 N_EVALUATIONS = 32
 SINGLES_FRAC = 0.6  # of the evaluations may go to single changes, the rest confirms sets
 # a cheaper set predicted to miss by more than this (in doublings) is not worth an evaluation
@@ -89,8 +90,9 @@ class SearchResult:
 class _Tried:
     """Evaluates sets of changes, each once, and counts; the only place that evaluates."""
 
-    def __init__(self, site: Site, evaluate: Evaluate, n_evaluations: int) -> None:
-        self.site, self.evaluate, self.n_evaluations = site, evaluate, n_evaluations
+    def __init__(self, site: Site, evaluate: Evaluate, judge: Judge, n_evaluations: int) -> None:
+        self.site, self.evaluate, self.judge = site, evaluate, judge
+        self.n_evaluations = n_evaluations
         self.outcomes: dict[frozenset[str], Outcome] = {}
 
     @property
@@ -104,7 +106,7 @@ class _Tried:
             self.outcomes[key] = Outcome(
                 changes=tuple(sorted(changes, key=lambda change: change.name)),
                 evaluation=evaluation,
-                measures=target_measures(evaluation),
+                measures=self.judge(evaluation),
             )
         return self.outcomes[key]
 
@@ -128,6 +130,7 @@ def search_changes(
     changes: Sequence[Change],
     evaluate: Evaluate,
     *,
+    judge: Judge = target_measures,
     n_evaluations: int = N_EVALUATIONS,
     thorough: bool = False,
 ) -> SearchResult:
@@ -142,6 +145,8 @@ def search_changes(
     evaluate : callable
         Site to Evaluation; must use the same seed each time (common random numbers), so that a
         difference between two sites comes from the change, not from the draw.
+    judge : callable
+        Evaluation to its targets, always the same ones in the same order.
     n_evaluations : int
         How often `evaluate` may be called, >= 2; single changes of the chosen set that were
         not evaluated alone come on top.
@@ -154,7 +159,7 @@ def search_changes(
     Of each setting the strongest level is evaluated first; levels in between enter the choice
     with the same share of its effect as their `strength_frac`, and are evaluated if chosen.
     """
-    tried = _Tried(site, evaluate, count("n_evaluations", n_evaluations, least=2))
+    tried = _Tried(site, evaluate, judge, count("n_evaluations", n_evaluations, least=2))
     before = tried.outcome(())
     n_singles = max(1, int(SINGLES_FRAC * n_evaluations))
     measured = _singles(tried, by_relevance(changes, before.evaluation, before.measures), n_singles)

@@ -48,7 +48,7 @@ class FakeEvaluator:
     def __init__(self, rate_bps=6e6, world_spread=1.05):
         self.rate_bps, self.world_spread, self.n_calls = rate_bps, world_spread, 0
 
-    def __call__(self, site, link=None, *, seed=0):
+    def evaluate(self, site, *, limits=True):
         self.n_calls += 1
         ledger = self._ledger(site)
         per_day = sum(median for _, _, median in ledger) / CYCLE_DAYS
@@ -76,7 +76,7 @@ class FakeEvaluator:
         )
         return Evaluation(
             site=site,
-            seed=seed,
+            seed=0,
             services=tuple(self._service(site, service, free_bps) for service in site.services),
             data=data,
             backlogs=tuple(self._backlog(backlog, free_bps) for backlog in site.backlogs),

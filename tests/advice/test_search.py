@@ -5,10 +5,10 @@ from linkfit.advice.search import search_changes
 
 
 def test_the_chosen_set_is_what_its_own_evaluation_says(camp, rates, fake_evaluator):
-    evaluate = fake_evaluator()
-    found = search_changes(camp, candidate_changes(camp, rates), evaluate)
+    evaluator = fake_evaluator()
+    found = search_changes(camp, candidate_changes(camp, rates), evaluator.evaluate)
     site = camp
     for change in found.best.changes:
         site = change.apply(site)
     assert found.best.evaluation.site == site
-    assert evaluate.n_calls == found.n_evaluations <= 40
+    assert evaluator.n_calls == found.n_evaluations <= 40

@@ -1,0 +1,219 @@
+"""The advice as the record ``linkfit/advice/1``: what --json prints and every screen reads.
+
+Unknown or never is null, so that the record is JSON wherever it is read; times are in seconds,
+sizes in bytes, days from the start of the cycle or of the backlog. `services`, `data` and
+`backlogs` tell of the site as it is, `after` of the same site with all of `changes`.
+"""
+
+import math
+from typing import TYPE_CHECKING, Any
+
+from linkfit.advice.link_rates import link_rates
+from linkfit.report.wording import QUANTILES
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from linkfit.advice.advise import Advice, ChangeOutcome
+    from linkfit.advice.measures import Measure
+    from linkfit.forecast.draws import Forecast
+    from linkfit.forecast.outcomes import (
+        BacklogForecast,
+        DataForecast,
+        Evaluation,
+        ServiceForecast,
+        TaskForecast,
+    )
+    from linkfit.link.model import LinkModel
+
+SCHEMA = "linkfit/advice/1"
+_DIGITS = 4  # more than any forecast from measurements can carry
+_PROB_DECIMALS = 4
+
+
+def advice_record(advice: "Advice", link: "LinkModel") -> dict[str, Any]:
+    """The record of `advice` on `link`: plain dicts, lists, texts, numbers and None."""
+    verdicts = advice.verdicts
+    measures = zip(advice.measures_before, advice.measures_after, strict=True)
+    return {
+        "schema": SCHEMA,
+        "seed": advice.seed,
+        "site": advice.before.site.name,
+        "link": _link(link, advice.seed),
+        "feasible": advice.feasible,
+        "in_the_way": list(advice.in_the_way),
+        **_forecasts(advice.before, verdicts),
+        "changes": [_change(outcome) for outcome in advice.outcomes if outcome.chosen],
+        "after": _forecasts(advice.after, verdicts) if advice.chosen else None,
+        "other_changes": [_change(outcome) for outcome in advice.outcomes if not outcome.chosen],
+        "reasons": list(advice.reasons),
+        "targets": [_target(before, after) for before, after in measures],
+        "search": {
+            "n_evaluations": advice.n_evaluations,
+            "exhausted": advice.exhausted,
+            "gap_frac": _number(advice.gap_frac),
+        },
+        "missing": list(advice.before.missing),
+        "notes": list(advice.before.notes),
+        "cautions": list(advice.cautions),
+    }
+
+
+def _number(value: float | None) -> float | None:
+    """Rounded to four significant digits; None for unknown and for never."""
+    if value is None or not math.isfinite(value):
+        return None
+    return float(f"{value:.{_DIGITS}g}")
+
+
+def _prob(value: float | None) -> float | None:
+    return None if value is None else round(float(value), _PROB_DECIMALS)
+
+
+def _quantiles(forecast: "Forecast", suffix: str) -> dict[str, float | None]:
+    """``{"p05_s": ..., "p50_s": ..., "p95_s": ...}`` for the suffix ``"_s"``."""
+    found = forecast.quantile(QUANTILES)
+    return {
+        f"p{level * 100:02.0f}{suffix}": _number(float(value))
+        for level, value in zip(QUANTILES, found, strict=True)
+    }
+
+
+def _link(link: "LinkModel", seed: int) -> dict[str, Any]:
+    """Rates that the link reaches in 95, 90 and 50 % of 10 s averages, and where they come from."""
+    rates = link_rates(link, seed)
+    found: dict[str, Any] = {}
+    for name in ("up", "down"):
+        measured = getattr(link, name) is not None
+        found[name] = {
+            f"{level}_bps": _number(getattr(rates, f"{name}_{level}_bps")) if measured else None
+            for level in ("p05", "p10", "p50")
+        }
+    found["loss_frac"] = _number(link.loss_frac)
+    found["sources"] = [source.name for source in link.sources]
+    found["missing"] = list(link.missing)
+    return found
+
+
+def _forecasts(evaluation: "Evaluation", verdicts: "Mapping[str, str]") -> dict[str, Any]:
+    return {
+        "services": [_service(s, verdicts[s.service.name]) for s in evaluation.services],
+        "data": _data(evaluation.data),
+        "backlogs": [_backlog(backlog) for backlog in evaluation.backlogs],
+    }
+
+
+def _service(forecast: "ServiceForecast", verdict: str) -> dict[str, Any]:
+    return {
+        "name": forecast.service.name,
+        "kind": forecast.service.kind,
+        "verdict": verdict,
+        "n_users": forecast.service.n_users,
+        "works_throttled": forecast.works_throttled,
+        "tasks": [_task(task) for task in forecast.tasks],
+    }
+
+
+def _task(forecast: "TaskForecast") -> dict[str, Any]:
+    task = forecast.task
+    low_s, high_s = forecast.time.quantile_interval(QUANTILES[-1])
+    return {
+        "name": task.name,
+        "flow": task.flow,
+        "target_s": _number(task.target_s),
+        **_quantiles(forecast.time, "_s"),
+        "p95_low_s": _number(low_s),
+        "p95_high_s": _number(high_s),
+        "prob_within_target": _prob(forecast.prob_within_target),
+        "max_users": forecast.n_max_users,
+        "max_users_low": forecast.n_max_users_low,
+        "max_users_high": forecast.n_max_users_high,
+        "meets_target": forecast.meets_target,
+        "must_carry": task.must_carry,
+        "refused": forecast.refused,
+    }
+
+
+def _data(data: "DataForecast") -> dict[str, Any]:
+    levels = [f"p{level * 100:02.0f}" for level in QUANTILES]
+    runs_out: dict[str, float | None] = dict.fromkeys(levels)
+    if data.runs_out is not None:
+        runs_out = _quantiles(data.runs_out, "")
+    ledger = sorted(
+        ((float(entry.use.quantile(0.5)), entry) for entry in data.ledger),
+        key=lambda pair: (-pair[0], pair[1].cause, pair[1].service),
+    )
+    return {
+        "cap_bytes": _number(data.cap_bytes),
+        "cycle_days": _number(data.cycle_days),
+        **_quantiles(data.use, "_bytes"),
+        "prob_over_cap": _prob(data.prob_over_cap),
+        "runs_out": runs_out,
+        "runs_out_unit": "days",
+        "ledger": [
+            {
+                "cause": entry.cause,
+                "service": entry.service,
+                "p50_bytes": _number(median),
+                "optional": entry.optional,
+            }
+            for median, entry in ledger
+        ],
+    }
+
+
+def _backlog(forecast: "BacklogForecast") -> dict[str, Any]:
+    deadline = forecast.backlog.deadline
+    return {
+        "name": forecast.backlog.name,
+        **_quantiles(forecast.days, "_days"),
+        "binding": forecast.binding,
+        "binding_frac": {
+            name: _prob(share) for name, share in sorted(forecast.binding_frac.items())
+        },
+        "deadline": None if deadline is None else deadline.isoformat(),
+        "prob_by_deadline": _prob(forecast.prob_by_deadline),
+        "refused": forecast.refused,
+    }
+
+
+def _change(outcome: "ChangeOutcome") -> dict[str, Any]:
+    """A change with what it moves ALONE; the whole set together is told by `after`."""
+    change = outcome.change
+    return {
+        "what": change.what,
+        "service": change.service,
+        "setting": change.setting,
+        "from": change.before_text,
+        "to": change.after_text,
+        "gain": [
+            {
+                "measure": gain.measure,
+                "unit": gain.unit,
+                "before": _number(gain.before),
+                "after": _number(gain.after),
+                "target": _number(gain.target_value),
+                "better": gain.better,
+            }
+            for gain in outcome.gains
+        ],
+        "cost": change.cost_text,
+        "cost_parts": {
+            "quality_loss_frac": _number(change.cost.quality_loss_frac),
+            "effort_h": _number(change.cost.effort_h),
+            "money": _number(change.cost.money_cost),
+            "source": change.cost.source,
+        },
+    }
+
+
+def _target(before: "Measure", after: "Measure") -> dict[str, Any]:
+    return {
+        "measure": before.text,
+        "unit": before.unit,
+        "target": _number(before.target_value),
+        "before": _number(before.value),
+        "after": _number(after.value),
+        "met_before": before.met,
+        "met_after": after.met,
+    }
