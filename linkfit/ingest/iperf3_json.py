@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from linkfit.ingest import iperf3_text
 from linkfit.ingest.iperf3_run import Interval, Note, Run, Totals
 
 # Clocks of boards without a battery start in 1970 or 2000; iperf3 itself is of 2009.
@@ -59,10 +60,14 @@ def _reports(text: str) -> Iterator[Mapping[str, Any]]:
                 if isinstance(item, Mapping):
                     yield item
             continue
-        if text[position] == "[":  # a list cut short: its items one by one
-            position += 1
-            continue
         following = _NEXT_REPORT.search(text, position + 1)
+        if (
+            text[position] == "["
+            and following
+            and not text[position + 1 : following.start()].strip()
+        ):
+            position = following.start()  # a list cut short: its items one by one
+            continue
         if text[position] == "{":
             end = following.start() if following else len(text)
             recovered = _recover(text[position:end])
@@ -177,11 +182,25 @@ def _run(report: Mapping[str, Any], form: str) -> Run:
         window_bytes=_number(start, "sock_bufsize"),
         block_bytes=_number(start, "test_start", "blksize"),
         intervals=tuple(intervals),
+        far_intervals=_far_intervals(report),
         totals=_totals(end, intervals, is_server=is_server, is_reverse=is_reverse),
         error=_text(report, "error"),
         repairs=tuple(repairs),
         findings=tuple(findings),
     )
+
+
+def _far_intervals(report: Mapping[str, Any]) -> tuple[Interval, ...]:
+    """What the server counted, where the client asked for it: JSON, or the text it printed."""
+    far: list[Interval] = []
+    output = _mapping(report, "server_output_json")
+    for entry in _list(output, "intervals"):
+        is_reverse = _number(_mapping(output, "start"), "test_start", "reverse") != 0
+        far += _intervals(entry, is_server=True, is_reverse=is_reverse)
+    printed = _text(report, "server_output_text")
+    for run in iperf3_text.read_runs(printed.splitlines()):
+        far += run.intervals
+    return tuple(interval for interval in far if not interval.is_sender)
 
 
 def _is_udp(start: Mapping[str, Any], report: Mapping[str, Any]) -> bool | None:
@@ -290,6 +309,14 @@ def _totals(
     return tuple(totals)
 
 
+def _mean_rtt_s(end: Mapping[str, Any]) -> float:
+    """The sender's mean round trip over a one-way test, 0 where it is not said."""
+    means = [_number(stream, "sender", "mean_rtt") for stream in _list(end, "streams")]
+    if "sum_sent_bidir_reverse" in end or not means or min(means) <= 0:
+        return 0.0
+    return sum(means) / len(means) * 1e-6
+
+
 def _total(end: Mapping[str, Any], suffix: str, *, is_up: bool) -> Totals:
     both, sent, received = (
         _mapping(end, name + suffix) for name in ("sum", "sum_sent", "sum_received")
@@ -308,4 +335,5 @@ def _total(end: Mapping[str, Any], suffix: str, *, is_up: bool) -> Totals:
         n_datagrams=n_datagrams,
         n_lost=min(n_lost, n_datagrams),
         jitter_s=max(_number(received, "jitter_ms") or _number(both, "jitter_ms"), 0.0) * 1e-3,
+        rtt_s=_mean_rtt_s(end) if not suffix else 0.0,
     )

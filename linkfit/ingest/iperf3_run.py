@@ -4,7 +4,7 @@ The JSON and the text reader build these values; `iperf3_samples` turns them int
 times are seconds since the test began, all directions are those of the link.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import NamedTuple
 
 
@@ -64,6 +64,7 @@ class Run:
 
     `target_bps` is the rate the sender was told to keep, per stream (0: as fast as it goes,
     None: the report does not say). `window_bytes` is the socket buffer asked for (0: automatic).
+    `far_intervals` are the other end's own, where the report carries them (--get-server-output).
     `error` is iperf3's own text when the test did not end well.
     """
 
@@ -76,7 +77,8 @@ class Run:
     window_bytes: float = 0.0
     block_bytes: float = 0.0
     intervals: tuple[Interval, ...] = ()
+    far_intervals: tuple[Interval, ...] = ()
     totals: tuple[Totals, ...] = ()
     error: str = ""
     repairs: tuple[Note, ...] = ()
-    findings: tuple[Note, ...] = field(default=())
+    findings: tuple[Note, ...] = ()
