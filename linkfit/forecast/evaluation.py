@@ -173,7 +173,7 @@ class Evaluator:
                 ("limit", *key),
                 lambda: task_user_limit(
                     task, service, path, hour, draws,
-                    rng=stream_seed(self.seed, "limit", *names), n_probes=self.n_probes // 4,
+                    rng=stream_seed(self.seed, "limit", *names),
                 ),
             )  # fmt: skip
         time = draws.forecast()

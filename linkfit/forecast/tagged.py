@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from linkfit._checks import count, fraction, non_negative, positive
-from linkfit.forecast.draws import INTERVAL_LEVELS
 from linkfit.forecast.sharing import (
     BUSY_S,
     FlowClass,
@@ -190,10 +189,11 @@ def simulate_tagged(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class UserLimit:
-    """The largest number of users that still meets the target: over all, and over the worlds.
+    """The largest number of users that still meets the target, and how sure it is.
 
-    `n_low` and `n_high` are the 5 % and 95 % points over the worlds; `at_limit` tells that the
-    search stopped at its stated maximum, so the true number may be larger.
+    `n_low` and `n_high` hold for the fifth of the worlds with the least and with the most
+    capacity; `at_limit` tells that the search stopped at its stated maximum, so the true number
+    may be larger.
     """
 
     n_users: int
@@ -331,11 +331,28 @@ def max_users(
     search = _Search(probes, fixed, per_user, warm, limit_s, seed, np.zeros(n, np.int64), bad)
     if not any(c.arrivals_per_s for c in per_user):
         search.ask(np.arange(n), np.full(n, top))
-    worlds = np.unique(paths.world[probes.row], return_inverse=True)[1]
-    by_world = _largest(search, worlds, level, top)
     n_users = int(_largest(search, np.zeros(n, np.int64), level, top)[0])
-    low, high = np.quantile(by_world, INTERVAL_LEVELS, method="inverted_cdf")
-    return UserLimit(n_users=n_users, n_low=int(low), n_high=int(high), at_limit=n_users >= top)
+    fifths = _largest(search, capacity_fifth(paths)[probes.row], level, top)
+    return UserLimit(
+        n_users=n_users,
+        n_low=min(n_users, int(fifths[0])),
+        n_high=max(n_users, int(fifths[-1])),
+        at_limit=n_users >= top,
+    )
+
+
+def capacity_fifth(paths: CapacityPaths) -> "NDArray[np.int64]":
+    """For each row, in which fifth of the worlds its own stands by mean capacity; 0 is least.
+
+    Single worlds have too few probes for a 95th percentile of their own. Fewer than five worlds
+    make as many groups as there are.
+    """
+    worlds, index = np.unique(paths.world, return_inverse=True)
+    carried = np.bincount(index, paths.cumulative_bits[:, -1]) / np.bincount(index)
+    rank = np.empty(worlds.size, np.int64)
+    rank[np.argsort(carried, kind="stable")] = np.arange(worlds.size)
+    fifth: NDArray[np.int64] = (rank * min(5, worlds.size) // worlds.size)[index]
+    return fifth
 
 
 def _warm_for_search(

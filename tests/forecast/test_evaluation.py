@@ -1,0 +1,154 @@
+"""evaluate: one Site on one LinkModel; the same seed, the same numbers; edits stay local."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.testing import assert_array_equal
+
+from linkfit.errors import FitError
+from linkfit.forecast.evaluation import Evaluator, evaluate, refusal
+from linkfit.ingest.trace import Trace
+from linkfit.link.fit import fit_link
+from linkfit.site.model import DayWindow, PathLimits, Plan, Service, Site, SizeLaw, Task
+
+PROBES = 100
+
+
+def series(mean_bps, n=1800, seed=3):
+    """Rates with a memory of some seconds around `mean_bps`."""
+    rng = np.random.default_rng(seed)
+    level = np.convolve(rng.standard_normal(n + 20), np.ones(20) / np.sqrt(20), "valid")[:n]
+    return mean_bps * np.exp(0.4 * level - 0.08)
+
+
+@pytest.fixture(scope="module")
+def link():
+    return fit_link(
+        Trace.merge(
+            [
+                Trace.from_rates(series(24e6), direction="down"),
+                Trace.from_rates(series(6e6), direction="up"),
+                Trace.from_quick_numbers(rtt_s=0.055),
+            ]
+        )
+    )
+
+
+def task(name="look", **changes):
+    values = {"flow": "out", "size": SizeLaw(median_bytes=2e5, spread=1.6), "per_user_day": 20.0}
+    return Task(**{"name": name, "target_s": 2.0, **values, **changes})
+
+
+def service(name="photos", tasks=None, **changes):
+    return Service(
+        **{"name": name, "kind": "x", "n_users": 5, "tasks": tasks or (task(),), **changes}
+    )
+
+
+def site(*services, **changes):
+    return Site(name="camp", services=services or (service(),), **changes)
+
+
+def test_a_light_task_fits_and_bears_more_users_than_it_has(link):
+    ev = evaluate(site(), link, n_probes=PROBES)
+    look = ev.services[0].tasks[0]
+    assert look.meets_target
+    assert ev.services[0].meets_targets
+    assert look.n_max_users is not None
+    assert look.n_max_users > 5
+    assert look.n_max_users_low <= look.n_max_users <= look.n_max_users_high
+
+
+def test_the_same_seed_gives_the_same_numbers_and_another_seed_others(link):
+    first, again = (evaluate(site(), link, seed=4, n_probes=PROBES) for _ in range(2))
+    other = evaluate(site(), link, seed=5, n_probes=PROBES)
+    draws = [ev.services[0].tasks[0].time.draws for ev in (first, again, other)]
+    assert_array_equal(draws[0], draws[1])
+    assert (draws[0] != draws[2]).any()
+
+
+def test_an_edit_of_one_service_leaves_the_draws_of_a_light_other_alone(link):
+    shell = service("shell", (task("echo", flow="both", size=SizeLaw(median_bytes=100.0)),))
+    other = service("shell", (task("echo", flow="both", size=SizeLaw(median_bytes=120.0)),))
+    maker = Evaluator(link, n_probes=PROBES)
+    before = maker.evaluate(site(service(), shell), limits=False)
+    after = maker.evaluate(site(service(), other), limits=False)
+    assert_array_equal(
+        before.services[0].tasks[0].time.draws, after.services[0].tasks[0].time.draws
+    )
+
+
+def test_a_service_that_missed_its_target_does_not_meet_it(link):
+    slow = service(tasks=(task(size=SizeLaw(median_bytes=5e7)),))
+    ev = evaluate(site(slow), link, n_probes=PROBES)
+    assert not ev.services[0].meets_targets
+    assert ev.services[0].tasks[0].n_max_users == 0
+    assert ev.services[0].tasks[0].prob_within_target == 0
+
+
+def test_upkeep_that_may_wait_does_not_spoil_the_verdict(link):
+    late = task("updates", size=SizeLaw(median_bytes=5e8), must_carry=False, per_user_day=0.01)
+    ev = evaluate(site(service(tasks=(task(), late))), link, n_probes=PROBES)
+    assert not ev.services[0].tasks[1].meets_target
+    assert ev.services[0].meets_targets
+
+
+def test_what_works_at_the_throttled_rate_is_told_apart(link):
+    plan = Plan(cap_bytes=1e9, throttle_bps=128e3)
+    light = service("chat", (task("message", size=SizeLaw(median_bytes=500.0)),), n_users=1)
+    heavy = service("photos", (task(size=SizeLaw(median_bytes=5e5)),), n_users=1)
+    ev = evaluate(site(light, heavy, plan=plan), link, n_probes=PROBES)
+    assert [s.works_throttled for s in ev.services] == [True, False]
+    assert all(s.works_throttled is None for s in evaluate(site(), link, n_probes=50).services)
+
+
+def test_only_the_directions_that_the_site_uses_must_be_measured():
+    up_only = fit_link(Trace.from_rates(series(6e6), direction="up"))
+    assert evaluate(site(), up_only, n_probes=50).services[0].tasks[0].time.draws.size == 50
+    receives = site(service(tasks=(task(flow="in"),)))
+    with pytest.raises(FitError, match=r"down: expected at least one measurement .* got none"):
+        evaluate(receives, up_only, n_probes=50)
+
+
+def test_a_window_of_its_own_is_noted(link):
+    night = service("backup", window=(DayWindow(start_h=1, end_h=5),))
+    notes = evaluate(site(night), link, n_probes=50).notes
+    assert any("backup" in note for note in notes)
+
+
+RELAY = PathLimits(entry="relay", body_limit_bytes=100e6)
+
+
+@pytest.mark.parametrize(
+    ("changes", "path", "text"),
+    [
+        # lognormal, median 130 MB, spread 2.5: P(over 100 MB) = 61 %
+        ({"flow": "in", "size": SizeLaw(median_bytes=130e6, spread=2.5)}, RELAY, "61% of its req"),
+        ({"flow": "out", "size": SizeLaw(median_bytes=130e6, spread=2.5)}, RELAY, ""),
+        ({"flow": "in", "size": SizeLaw(median_bytes=130e6)}, PathLimits(), ""),
+        ({"flow": "in", "size": SizeLaw(median_bytes=130e6), "chunk_bytes": 5e6}, RELAY, ""),
+        ({"flow": "in", "size": SizeLaw(median_bytes=130e6), "chunk_bytes": 2e8}, RELAY, "200 MB"),
+        ({"flow": "in", "size": SizeLaw(median_bytes=3.5e6, spread=1.6)}, RELAY, ""),
+        ({"flow": "in", "size": SizeLaw(median_bytes=130e6)}, RELAY, "100% of its req"),
+    ],
+)
+def test_the_body_limit_of_a_relay_refuses_what_clients_send_in(changes, path, text):
+    got = refusal(task(**changes), path)
+    assert got.startswith(text) or text in got
+    assert bool(got) == bool(text)
+
+
+@settings(max_examples=10, deadline=None)
+@given(st.floats(1.1, 4.0))
+def test_larger_payloads_never_take_less_time(factor):
+    link = fit_link(Trace.from_rates(series(6e6, 600), direction="up"))
+    maker = Evaluator(link, n_probes=50)
+    small = service(tasks=(task(size=SizeLaw(median_bytes=2e5)),))
+    large = replace(small, tasks=(task(size=SizeLaw(median_bytes=2e5 * factor)),))
+    times = [
+        maker.evaluate(site(one), limits=False).services[0].tasks[0].time for one in (small, large)
+    ]
+    assert (times[1].quantile([0.05, 0.5, 0.95]) >= times[0].quantile([0.05, 0.5, 0.95])).all()

@@ -1,0 +1,154 @@
+"""Times of tasks in the busy hour: what they are made of, and the slower of two directions."""
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from linkfit.forecast.sharing import FlowClass
+from linkfit.forecast.task_times import BusyHour, draw_rtts_s, route_of, stream_draws, task_draws
+from linkfit.ingest.trace import Trace
+from linkfit.link.fit import fit_link
+from linkfit.link.paths import CapacityPaths
+from linkfit.site.model import PathLimits, Service, SizeLaw, Task
+
+RTT_S = 0.05
+N = 200
+
+
+@pytest.fixture(scope="module")
+def link():
+    """A link whose round trip is always 50 ms; its capacity is given by each test."""
+    trace = Trace.merge(
+        [
+            Trace.from_rates(np.full(900, 10e6), direction="up"),
+            Trace.from_rates(np.full(900, 10e6), direction="down"),
+            Trace.from_quick_numbers(rtt_s=RTT_S),
+        ]
+    )
+    return fit_link(trace)
+
+
+def hour(link, *, up_bps=10e6, down_bps=10e6, up=(), down=(), stream_bps=0.0):
+    paths = {
+        "up": CapacityPaths.from_rates(np.full(3600, up_bps)),
+        "down": CapacityPaths.from_rates(np.full(3600, down_bps)),
+    }
+    return BusyHour(
+        link=link,
+        paths=paths,
+        classes={"up": up, "down": down},
+        stream_bps={"up": stream_bps, "down": stream_bps},
+    )
+
+
+def task(**changes):
+    values = {
+        "name": "t", "flow": "out", "size": SizeLaw(median_bytes=5e6), "fresh_connection": False,
+    }  # fmt: skip
+    return Task(**{**values, **changes})
+
+
+def service(one, **changes):
+    return Service(**{"name": "s", "kind": "x", "n_users": 1, "tasks": (one,), **changes})
+
+
+def times(one, busy, path=None, **changes):
+    return task_draws(
+        one, service(one, **changes), path or PathLimits(), busy,
+        rng=np.random.default_rng(7), n_probes=N,
+    )  # fmt: skip
+
+
+def test_alone_on_a_constant_link_it_is_bytes_over_rate_and_some_round_trips(link):
+    draws = times(task(), hour(link))
+    wire_s = 5e6 * 8 * 1500 / 1448 / 10e6
+    assert (draws.times_s > wire_s).all()
+    assert (draws.times_s < wire_s + 12 * RTT_S).all()
+    assert (draws.added_s == 0).all()
+    parts = draws.forecast().parts
+    assert sum(parts.values()) == pytest.approx(float(np.median(draws.times_s)), rel=0.05)
+
+
+def test_others_add_what_processor_sharing_says(link):
+    # M/G/1-PS: E[T(x)] = x / (1 - rho) (Kleinrock, Queueing Systems vol. 2, section 4.4)
+    others = (FlowClass(name="o", arrivals_per_s=2.5, median_bits=2e6),)  # rho = 0.5
+    alone = times(task(), hour(link)).times_s
+    shared = times(task(), hour(link, up=others))
+    fluid_s = 5e6 * 8 * 1500 / 1448 / 10e6
+    added = shared.added_s
+    assert abs(added.mean() - fluid_s) < 5 * added.std() / np.sqrt(N)
+    assert shared.times_s.mean() > alone.mean()
+
+
+def test_clients_on_the_same_link_wait_for_the_slower_direction(link):
+    path = PathLimits(same_link_share_frac=0.5)
+    draws = times(task(), hour(link, up_bps=20e6, down_bps=2e6), path)
+    slow = draws.times_s > 5e6 * 8 / 2e6
+    assert abs(slow.mean() - 0.5) < 5 * np.sqrt(0.25 / N)
+    local = times(task(), hour(link, up_bps=20e6, down_bps=2e6), path, local_name=True)
+    assert (local.times_s < 5e6 * 8 / 2e6).all()
+
+
+def test_a_conversation_takes_the_slower_direction(link):
+    both = times(task(flow="both"), hour(link, up_bps=20e6, down_bps=2e6))
+    down = times(task(flow="in"), hour(link, up_bps=20e6, down_bps=2e6))
+    assert_allclose(both.times_s.min(), down.times_s.min(), rtol=1e-6)
+
+
+def test_a_new_connection_costs_two_round_trips_more(link):
+    standing = times(task(size=SizeLaw(median_bytes=1e3)), hour(link)).times_s
+    fresh = times(task(size=SizeLaw(median_bytes=1e3), fresh_connection=True), hour(link)).times_s
+    # TCP one, TLS 1.3 one (RFC 8446 section 2)
+    assert_allclose(fresh - standing, 2 * RTT_S, atol=5e-3)
+
+
+def test_the_relay_adds_its_round_trip_only_where_there_is_one(link):
+    direct = route_of(task(), service(task()), PathLimits(relay_rtt_s=0.1), link)
+    relay = route_of(task(), service(task()), PathLimits(relay_rtt_s=0.1, entry="relay"), link)
+    assert direct.relay_rtt_s == 0
+    assert relay.relay_rtt_s == 0.1
+
+
+def test_the_lower_of_remote_rate_and_service_limit_holds(link):
+    one = task(remote_rate_bps=3e6)
+    assert (
+        route_of(one, service(one, rate_limit_bps=2e6), PathLimits(), link).remote_rate_bps == 2e6
+    )
+    assert route_of(one, service(one), PathLimits(), link).remote_rate_bps == 3e6
+
+
+def test_round_trips_are_busy_ones_as_often_as_the_link_is_busy(rng):
+    trace = Trace.merge(
+        [
+            Trace.from_rates(np.full(900, 10e6), direction="up"),
+            Trace.from_quick_numbers(rtt_s=RTT_S),
+        ]
+    )
+    busy_link = fit_link(trace)
+    busy = hour(busy_link, up=(FlowClass(name="o", arrivals_per_s=2.5, median_bits=2e6),))
+    assert busy.busy_frac("up") == pytest.approx(0.5)
+    assert busy.busy_frac("down") == 0
+    assert_allclose(draw_rtts_s(busy, task(), 50, rng), RTT_S, rtol=1e-6)
+
+
+def test_a_stream_is_not_in_its_own_way(link):
+    film = task(size=SizeLaw(median_bytes=60e6), duration_s=120.0)
+    rate = 60e6 * 8 * 1500 / 1448 / 120
+    rtts = np.full(N, RTT_S)
+    alone = stream_draws(
+        film, PathLimits(), hour(link, stream_bps=rate), "up", rtts_s=rtts,
+        rng=np.random.default_rng(1),
+    )  # fmt: skip
+    # 6 s of it at 10 Mbit/s, and three round trips
+    assert_allclose(alone.times_s, 6 * rate / 10e6 + 3 * RTT_S, rtol=1e-6)
+    crowd = stream_draws(
+        film, PathLimits(), hour(link, stream_bps=2 * rate), "up", rtts_s=rtts,
+        rng=np.random.default_rng(1),
+    )  # fmt: skip
+    assert (crowd.times_s > alone.times_s).all()
+
+
+def test_a_live_call_is_late_by_half_the_round_trip_where_capacity_suffices(link):
+    call = task(flow="both", size=SizeLaw(median_bytes=6e6), duration_s=900.0, live=True)
+    draws = times(call, hour(link))
+    assert_allclose(draws.times_s, RTT_S / 2, rtol=1e-6)
