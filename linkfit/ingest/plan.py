@@ -9,6 +9,7 @@ from linkfit.ingest.columns import Assignment, Column
 from linkfit.ingest.header import word_set
 from linkfit.ingest.notes import Notes, refuse
 from linkfit.ingest.options import ReadOptions
+from linkfit.ingest.sniff import NotAMeasurementError
 from linkfit.ingest.times import TimeKind, tell_time_kind
 
 # A round trip tells its own unit by its size: no link beyond this planet's has a median
@@ -61,7 +62,7 @@ def make_plan(
     problems: list[str] = []
     columns = list(_chosen(assignment, notes))
     if not any(c.role in ("rate", "volume", "rtt", "loss", "n_lost", "size") for c in columns):
-        problems.append(_nothing_to_read(notes.name, assignment))
+        raise NotAMeasurementError(_nothing_to_read(notes.name, assignment))
     for place, column in enumerate(columns):
         cells = _cells(rows, column.index)
         columns[place] = _with_unit(column, cells, notes, problems, to_number)

@@ -9,9 +9,12 @@ from linkfit.ingest.delivery import read_delivery
 from linkfit.ingest.iperf3 import looks_like_iperf3, read_iperf3
 from linkfit.ingest.notes import Notes, refuse
 from linkfit.ingest.options import Progress, ReadOptions, no_progress
+from linkfit.ingest.parquet import read_parquet
 from linkfit.ingest.ping import looks_like_ping, read_ping
 from linkfit.ingest.rawfile import RawFile, open_raw
+from linkfit.ingest.records import read_records
 from linkfit.ingest.sniff import (
+    NotAMeasurementError,
     binary_kind,
     find_layout,
     looks_like_delivery,
@@ -22,10 +25,6 @@ from linkfit.ingest.text import Encoding, decode, find_encoding, refuse_nul
 from linkfit.ingest.trace import Finding, Trace
 
 _WAY_SUFFIXES = {".up": "up", ".down": "down"}
-
-
-class _NotAMeasurementError(TraceError):
-    """The file holds no format that linkfit reads: an error by name, passed over in a folder."""
 
 
 def read_trace(
@@ -101,7 +100,7 @@ def _read_folder(folder: Path, options: ReadOptions) -> Trace:
     for path in sorted(p for p in folder.rglob("*") if p.is_file()):
         try:
             traces.append(_read_file(path, options))
-        except _NotAMeasurementError as error:
+        except NotAMeasurementError as error:
             passed_over.append(
                 Finding(source=str(path), kind="passed over", n_samples=1, text=str(error))
             )
@@ -120,8 +119,10 @@ def _read_folder(folder: Path, options: ReadOptions) -> Trace:
 def _read_file(path: str | Path, options: ReadOptions) -> Trace:
     with open_raw(path) as raw:
         kind = binary_kind(raw.head)
+        if kind == "parquet":
+            return read_parquet(raw, options, Notes(raw.name))
         if kind is not None:
-            raise _NotAMeasurementError(
+            raise NotAMeasurementError(
                 f"{raw.name}: expected a measurement as text, got {kind}; unpack or export it first"
             )
         return _read_text(raw, find_encoding(raw.head, raw.name), options)
@@ -144,7 +145,7 @@ def _read_text(raw: RawFile, encoding: Encoding, options: ReadOptions) -> Trace:
         trace = read_delivery(text, raw.name, raw.sha256, direction=way)
         return replace(trace, findings=(*told, *trace.findings))
     if looks_like_json_lines(head):
-        raise _NotAMeasurementError(f"{raw.name}: JSON lines are not read yet")
+        return read_records(raw, encoding, options, notes)
     layout = find_layout(head, raw.name)
     return read_table(raw, layout, encoding, options, notes)
 

@@ -1,6 +1,7 @@
 """What a file holds, told from its first bytes and never from its name."""
 
 import csv
+import json
 import re
 from collections import Counter
 from collections.abc import Sequence
@@ -30,6 +31,10 @@ _DECIMAL_POINT = re.compile(r"[+-]?\d+\.\d+")
 _WHOLE_NUMBER = re.compile(r"\d{1,15}")
 _HEAD_LINES = 200
 _MOSTLY = 0.9
+
+
+class NotAMeasurementError(TraceError):
+    """The file holds nothing that linkfit reads: an error by name, passed over in a folder."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,9 +74,14 @@ def looks_like_delivery(head: str) -> bool:
 
 
 def looks_like_json_lines(head: str) -> bool:
-    """Whether every line of `head` is (or starts) a JSON object, or it is an array of them."""
-    start = head.lstrip()
-    return start.startswith("{") or re.match(r"\[\s*\{", start) is not None
+    """Whether the first line of `head` is a JSON object, or it starts an array of them."""
+    start = head.lstrip("\ufeff \t\r\n")
+    if re.match(r"\[\s*\{", start):
+        return True
+    try:
+        return isinstance(json.loads(start.split("\n", 1)[0]), dict)
+    except ValueError:
+        return False
 
 
 def find_layout(head: str, where: str) -> Layout:
@@ -90,13 +100,15 @@ def find_layout(head: str, where: str) -> Layout:
         n_before += 1
     body = [line for line in lines[n_before:] if line.strip()]
     if not body:
-        raise TraceError(f"{where}: expected rows of measurements, got notes and blank lines only")
+        raise NotAMeasurementError(
+            f"{where}: expected rows of measurements, got notes and blank lines only"
+        )
     candidates = [(d, _rows(body, d)) for d in _DELIMITERS]
     delimiter, rows = max(candidates, key=lambda c: _regularity(c[1]))
     if _regularity(rows) == (0.0, 0):
         delimiter, rows = ",", [(line.strip(),) for line in body]
         if not _is_single_column(rows):
-            raise TraceError(
+            raise NotAMeasurementError(
                 f"{where}:{n_before + 1}: expected a table, iperf3 JSON, ping output or packet "
                 f"delivery times, got {body[0][:60]!r}; is it a measurement?"
             )

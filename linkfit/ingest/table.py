@@ -9,21 +9,19 @@ import numpy as np
 import pandas as pd
 
 from linkfit.errors import TraceError
-from linkfit.ingest.columns import TEXT_ROLES, Column, assign_columns
+from linkfit.ingest.assemble import MISSING, TableHead, assemble
+from linkfit.ingest.columns import TEXT_ROLES, Column
 from linkfit.ingest.notes import MAX_SHOWN, Notes, refuse
 from linkfit.ingest.options import ReadOptions
-from linkfit.ingest.plan import NumberReader, TablePlan, make_plan
+from linkfit.ingest.plan import NumberReader, TablePlan
 from linkfit.ingest.rawfile import RawFile
-from linkfit.ingest.rows import TableRows
 from linkfit.ingest.sniff import Layout
 from linkfit.ingest.text import Encoding
-from linkfit.ingest.tidy import tidy
 from linkfit.ingest.trace import Source, Trace
 from linkfit.ingest.transfers import headerless_names
 
 CHUNK_ROWS = 500_000
 _BLOCK_BYTES = 1 << 20
-MISSING = ("", "nan", "NaN", "NA", "N/A", "n/a", "null", "NULL", "None", "none", "-", "--")
 
 
 def read_table(
@@ -37,41 +35,13 @@ def read_table(
         With all cells that cannot be read, or all that the options must say.
     """
     names = layout.names or headerless_names(layout, options, notes)
-    to_number = NumberReader(layout.decimal)
-    assignment = assign_columns(
-        names, layout.rows, options, notes.name,
-        is_number=lambda cell: cell in MISSING or not np.isnan(to_number(cell)),
-    )  # fmt: skip
-    plan = make_plan(assignment, layout.rows, options, notes, to_number=to_number)
-    rows = TableRows(plan, notes)
-    for chunk in _chunks(raw, layout, encoding, plan, notes):
-        rows.add(chunk)
-    return finish_table(rows, plan, notes, raw, "table")
-
-
-def finish_table(
-    rows: TableRows, plan: TablePlan, notes: Notes, raw: RawFile, format_name: str
-) -> Trace:
-    """The Trace of all rows, put in order."""
-    peers = list(rows.peers)
-    if len(peers) > 1:
-        notes.find("several peers", len(peers), f"rows of {len(peers)} far ends in one file")
-    source = Source(
-        name=notes.name,
-        format=format_name,
-        sha256=raw.sha256,
-        peer=peers[0] if len(peers) == 1 else "",
-        has_clock=bool(plan.start_kind or plan.end_kind)
-        and bool((plan.start_kind or plan.end_kind).is_clock),  # type: ignore[union-attr]
-    )
-    return tidy(
-        Trace(
-            sources=(source,),
-            throughput=rows.throughput(),
-            latency=rows.latency(),
-            transfers=rows.transfers(),
-        ),
+    head = TableHead(names=tuple(names), rows=layout.rows, decimal=layout.decimal)
+    return assemble(
+        head,
+        lambda plan: _chunks(raw, layout, encoding, plan, notes),
+        options,
         notes,
+        Source(name=notes.name, format="table", sha256=raw.sha256),
     )
 
 
