@@ -64,6 +64,30 @@ def hours_by_day(
     return hours
 
 
+def powered_hours(
+    lasts_h: "NDArray[np.float64]", clock_h: "NDArray[np.float64]"
+) -> "NDArray[np.float64]":
+    """Hours with power until each hour of `clock_h`, but for a constant; shape (d, n). [h]
+
+    Parameters
+    ----------
+    lasts_h : array, shape (d, t)
+        Hours that each day's energy lasts, from `POWER_START_H` on. [h]
+    clock_h : array, shape (n,)
+        Hours since midnight of day 0, rising, at most t days. [h]
+
+    Notes
+    -----
+    A power day runs from one morning to the next; the night before the first has power.
+    """
+    n_draws, n_days = lasts_h.shape
+    lasts = np.concatenate([np.full((n_draws, 1), HOURS_PER_DAY), lasts_h], axis=1)
+    before = np.concatenate([np.zeros((n_draws, 1)), np.cumsum(lasts, axis=1)], axis=1)
+    day, hour = np.divmod(clock_h - POWER_START_H + HOURS_PER_DAY, HOURS_PER_DAY)
+    index = np.minimum(day.astype(np.int64), n_days)
+    return np.asarray(before[:, index] + np.minimum(hour, lasts[:, index]))
+
+
 def _stored_wh(power: Power) -> float:
     """Usable energy of a full battery. [Wh]"""
     return power.battery_wh * power.usable_frac
