@@ -9,6 +9,10 @@ from typing import Annotated, Any, NoReturn, TextIO
 
 import typer
 
+from linkfit.cli import advise as advise_command
+from linkfit.cli import backlog as backlog_command
+from linkfit.cli import data as data_command
+from linkfit.cli import demo as demo_command
 from linkfit.cli import new as new_command
 from linkfit.cli import transfer as transfer_command
 from linkfit.errors import LinkfitError, LinkfitWarning
@@ -22,8 +26,12 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
+app.command("demo")(demo_command.demo)
 app.command("new")(new_command.new)
 app.command("transfer")(transfer_command.transfer)
+app.command("advise")(advise_command.advise)
+app.command("backlog")(backlog_command.backlog)
+app.command("data")(data_command.data)
 
 
 def _show_version(wanted: bool) -> None:

@@ -91,6 +91,17 @@ def link_from(given: TraceInput, quick: QuickNumbers, *, seed: int) -> "LinkMode
         return fit_link(trace, seed=seed)
 
 
+def mean_rates_bps(
+    paths: Sequence[str] | None, *, timezone: str, seed: int
+) -> dict[str, float] | None:
+    """Mean rate of each measured direction of the link in `paths`; None without a link."""
+    if not paths:
+        return None
+    link = link_from(TraceInput(paths=tuple(paths), timezone=timezone), QuickNumbers(), seed=seed)
+    models = {"up": link.up, "down": link.down}
+    return {name: model.mean_rate_bps for name, model in models.items() if model is not None}
+
+
 def _some(given: TraceInput) -> TraceInput:
     if not given.paths:
         raise InputError(

@@ -4,8 +4,6 @@ from typing import Annotated
 
 import typer
 
-_READING = "How to read trace files"
-
 TraceFiles = Annotated[
     list[str],
     typer.Argument(metavar="TRACE...", help="Measurement files or folders of them; - is stdin."),
@@ -50,7 +48,15 @@ Units = Annotated[
     ),
 ]
 Timezone = Annotated[
-    str, typer.Option(help="Zone of times that carry none, for example Europe/Lisbon.")
+    str | None,
+    typer.Option(help="Zone of times that carry none: Europe/Lisbon. The site's own, else UTC."),
+]
+Start = Annotated[
+    str | None,
+    typer.Option(metavar="DAY", help="First day of the backlogs, 2026-06-29; today if left out."),
+]
+FiguresFolder = Annotated[
+    str | None, typer.Option("--figures", metavar="DIR", help="Write figures (SVG) there.")
 ]
 Seed = Annotated[int, typer.Option(min=0, help="Same seed, same result.")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]

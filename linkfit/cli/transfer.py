@@ -35,7 +35,7 @@ def transfer(
     direction: Direction = None,
     columns: Columns = None,
     units: Units = None,
-    timezone: Timezone = "UTC",
+    timezone: Timezone = None,
     seed: Seed = 0,
     as_json: AsJson = False,
 ) -> None:
@@ -57,7 +57,7 @@ def transfer(
     link_direction = flow_direction(flow)
     relay_rtt_s = parse_duration_s(relay_rtt, where="--relay-rtt")
     link = link_from(
-        trace_input(links, direction, columns, units, timezone),
+        trace_input(links, direction, columns, units, timezone or "UTC"),
         QuickNumbers(down=down, up=up, rtt=rtt),
         seed=seed,
     )

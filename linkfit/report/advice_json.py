@@ -98,8 +98,8 @@ def _link(link: "LinkModel", seed: int) -> dict[str, Any]:
 def _forecasts(evaluation: "Evaluation", verdicts: "Mapping[str, str]") -> dict[str, Any]:
     return {
         "services": [_service(s, verdicts[s.service.name]) for s in evaluation.services],
-        "data": _data(evaluation.data),
-        "backlogs": [_backlog(backlog) for backlog in evaluation.backlogs],
+        "data": data_record(evaluation.data),
+        "backlogs": [backlog_record(backlog) for backlog in evaluation.backlogs],
     }
 
 
@@ -134,7 +134,8 @@ def _task(forecast: "TaskForecast") -> dict[str, Any]:
     }
 
 
-def _data(data: "DataForecast") -> dict[str, Any]:
+def data_record(data: "DataForecast") -> dict[str, Any]:
+    """Data use of a cycle as it stands in the advice: quantiles, overrun, causes by size."""
     levels = [f"p{level * 100:02.0f}" for level in QUANTILES]
     runs_out: dict[str, float | None] = dict.fromkeys(levels)
     if data.runs_out is not None:
@@ -162,7 +163,8 @@ def _data(data: "DataForecast") -> dict[str, Any]:
     }
 
 
-def _backlog(forecast: "BacklogForecast") -> dict[str, Any]:
+def backlog_record(forecast: "BacklogForecast") -> dict[str, Any]:
+    """One backlog as it stands in the advice: days, what holds it back, its deadline."""
     deadline = forecast.backlog.deadline
     return {
         "name": forecast.backlog.name,

@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING, Any
 from rich.padding import Padding
 from rich.text import Text
 
-from linkfit.report.listing import Column, Listing, as_text, bullets, heading
+from linkfit.report.listing import Column, Listing, apart, bullets, heading, sentence
 from linkfit.report.plain import harmless
-from linkfit.report.wording import amount, between
-from linkfit.units import format_share, format_size
+from linkfit.report.wording import DIRECTION_WORDS, amount, between
+from linkfit.units import format_rate, format_share, format_size
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -18,19 +18,37 @@ Record = Mapping[str, Any]
 # the word says it, the colour only helps
 _VERDICT_STYLES = {"fits": "green", "fits with changes": "yellow", "does not fit": "red"}
 _INFINITY = float("inf")
+_N_GAINS = 4
 
 
 def advice_text(record: Record) -> "list[RenderableType]":
     """Verdicts, changes, data use, backlogs, what is missing and the cautions, in this order."""
-    return [
-        *services_text(record["services"]),
-        *changes_text(record["changes"]),
-        *data_text(record["data"]),
-        *backlogs_text(record["backlogs"]),
-        *_section("Not measured", record.get("missing", [])),
-        *_section("Notes", record.get("notes", [])),
-        *_section("Before you rely on this", record["cautions"]),
-    ]
+    return apart(
+        [
+            [Text(harmless(record["site"]), style="bold"), *link_lines(record["link"])],
+            services_text(record["services"]),
+            changes_text(record["changes"]),
+            targets_text(record),
+            data_text(record["data"]),
+            backlogs_text(record["backlogs"]),
+            _section("Not measured", record["missing"]),
+            _section("Notes", record["notes"]),
+            _section("Before you rely on this", record["cautions"]),
+        ]
+    )
+
+
+def link_lines(link: Record) -> "list[RenderableType]":
+    """The link in one line a direction: what 10 s averages reach."""
+    lines = []
+    for direction, words in DIRECTION_WORDS.items():
+        rates = link[direction]
+        if rates["p50_bps"] is None:
+            lines.append(f"link {words}: never measured")
+            continue
+        usual, sure = (format_rate(rates[f"{level}_bps"]) for level in ("p50", "p05"))
+        lines.append(f"link {words}: {usual} half of the time, {sure} 19 times out of 20")
+    return [sentence(line) for line in lines]
 
 
 def services_text(services: Sequence[Record]) -> "list[RenderableType]":
@@ -46,7 +64,7 @@ def services_text(services: Sequence[Record]) -> "list[RenderableType]":
         parts.append(Padding(_tasks(service["tasks"]), (0, 0, 0, 2), expand=False))
     parts += [
         Text(),
-        as_text(
+        sentence(
             "out: the server sends (link up); in: the server receives (link down). The target "
             "is for the 95th percentile; 'sure within' is the 90 % interval on it, wide where "
             "the link was measured little."
@@ -87,29 +105,57 @@ def _tasks(tasks: Sequence[Record]) -> Listing:
 
 
 def changes_text(changes: Sequence[Record]) -> "list[RenderableType]":
-    """What to change, from what to what, the gain as re-evaluated, and what it costs."""
+    """What to change, from what to what, what each moves alone, and what it costs."""
     if not changes:
         return []
-    parts: list[RenderableType] = [heading("Changes that make it fit")]
+    parts: list[RenderableType] = [heading("Changes, each with what it does alone")]
     for number, change in enumerate(changes, start=1):
         where = f"{change['service']}: " if change["service"] else ""
         title = harmless(f"{number}. {where}{change['what']}")
         step = harmless(f": {change['from']} -> {change['to']}")
         parts += [Text(), Text.assemble((title, "bold"), step)]
-        gains = [f"{g['measure']}: {_gain(g)}" for g in change["gain"]]
-        lines = [*gains, f"costs: {change['cost']}"]
-        parts += [Padding(line, (0, 0, 0, 3), expand=False) for line in bullets(lines)]
+        gains = [f"{g['measure']}: {_gain(g)}" for g in change["gain"][:_N_GAINS]]
+        left = len(change["gain"]) - len(gains)
+        more = [f"and {left} more (all of them: --json)"] if left > 0 else []
+        lines = [*(gains or ["nothing alone, but needed with the others"]), *more]
+        lines.append(f"costs: {change['cost']}")
+        parts += bullets(lines, indent=3)
+    return parts
+
+
+def targets_text(record: Record) -> "list[RenderableType]":
+    """Every target before and after all changes together, and what stays in the way."""
+    targets = record["targets"]
+    if not targets:
+        return []
+    changed = bool(record["changes"])
+    columns = [Column(heading="target", prose=True), Column(heading="wanted", right=True),
+               Column(heading="as it is", right=True)]  # fmt: skip
+    if changed:
+        columns.append(Column(heading="changed", right=True))
+    listing = Listing(columns=(*columns, Column(heading="met")))
+    for target in targets:
+        unit = target["unit"]
+        cells = [_value(target[key], unit) for key in ("target", "before", "after")]
+        listing.add(target["measure"], *cells[: 3 if changed else 2],
+                    "yes" if target["met_after"] else "NO")  # fmt: skip
+    parts: list[RenderableType] = [
+        heading("Targets, all changes together" if changed else "Targets"),
+        listing,
+    ]
+    if not record["feasible"]:
+        sure = "No setting" if record["search"]["exhausted"] else "No setting that was tried"
+        parts += [Text(), Text(f"{sure} meets every target. In the way:", style="bold")]
+        parts += bullets(record["in_the_way"])
     return parts
 
 
 def _gain(gain: Record) -> str:
-    unit = gain.get("unit", "")
+    unit = gain["unit"]
     return f"{_value(gain['before'], unit)} -> {_value(gain['after'], unit)}"
 
 
-def _value(value: float | str | None, unit: str) -> str:
-    if isinstance(value, str):
-        return value
+def _value(value: float | None, unit: str) -> str:
     if unit == "probability":
         return "unknown" if value is None else format_share(value)
     return amount(_INFINITY if value is None else value, unit)
@@ -128,10 +174,18 @@ def data_text(data: Record) -> "list[RenderableType]":
     runs_out = data["runs_out"]
     if cap_bytes is not None and runs_out is not None:
         lines.append(f"runs out after: {_runs_out(runs_out)}")
-    ledger = Listing(columns=(Column(heading="what spends it", prose=True),
-                              Column(heading="median a cycle", right=True)))  # fmt: skip
+    ledger = Listing(
+        columns=(
+            Column(heading="what spends it", prose=True),
+            Column(heading="of", prose=True),
+            Column(heading="median a cycle", right=True),
+        )
+    )
     for entry in data["ledger"]:
-        ledger.add(entry["cause"], format_size(entry["p50_bytes"]))
+        ledger.add(entry["cause"], entry["service"], format_size(entry["p50_bytes"] or 0.0))
+    if data.get("smallest_plan_bytes") is not None:
+        plan = format_size(data["smallest_plan_bytes"])
+        lines.append(f"a plan of {plan} is overrun in fewer than one cycle in twenty")
     return [heading("Data use"), *bullets(lines), Text(), ledger]
 
 

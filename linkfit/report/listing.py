@@ -13,7 +13,7 @@ from rich.text import Text
 from linkfit.report.plain import harmless
 
 if TYPE_CHECKING:
-    from rich.console import Console, ConsoleOptions, RenderResult
+    from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 
 _GAP = 2  # blanks between columns, one of them the box's own
 _LEAST_WRAPPED = 18  # a column of prose narrower than this is unreadable
@@ -95,18 +95,39 @@ def as_text(cell: "str | Text") -> Text:
     return cell if isinstance(cell, Text) else Text(harmless(cell, limit=2000))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sentence:
+    """Prose that wraps with no blank at a line's end; `mark` stands before its first line."""
+
+    text: Text
+    mark: str = ""
+
+    def __rich_console__(self, console: "Console", options: "ConsoleOptions") -> "RenderResult":
+        width = max(options.max_width - len(self.mark), 1)
+        for number, line in enumerate(self.text.wrap(console, width)):
+            line.rstrip()
+            yield Text.assemble(" " * len(self.mark) if number else self.mark, line)
+
+
+def sentence(text: str) -> Sentence:
+    """One paragraph."""
+    return Sentence(text=as_text(text))
+
+
+def bullets(texts: Sequence[str], *, indent: int = 0) -> list[Sentence]:
+    """Sentences, each behind a dash with its further lines indented."""
+    return [Sentence(text=as_text(text), mark=" " * indent + "- ") for text in texts]
+
+
 def heading(text: str) -> Text:
     """A section's heading."""
-    return Text.assemble("\n", (harmless(text), "bold underline"))
+    return Text(harmless(text), style="bold underline")
 
 
-def bullets(texts: Sequence[str]) -> list[Padding]:
-    """Sentences, each behind a dash with its further lines indented."""
-    lines = []
-    for text in texts:
-        grid = Table.grid(padding=(0, 1, 0, 0))
-        grid.add_column(width=1)
-        grid.add_column(overflow="fold")
-        grid.add_row("-", as_text(text))
-        lines.append(Padding(grid, 0, expand=False))
-    return lines
+def apart(sections: "Sequence[Sequence[RenderableType]]") -> "list[RenderableType]":
+    """The parts of all sections that have any, an empty line between sections."""
+    parts: list[RenderableType] = []
+    for section in sections:
+        if section:
+            parts += [Text(), *section] if parts else section
+    return parts

@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
-from linkfit.report.listing import Column, Listing, as_text
+from linkfit.report.listing import Column, Listing, sentence
 from linkfit.report.wording import (
     FLOW_WORDS,
     QUANTILES,
@@ -37,14 +37,14 @@ def transfer_text(forecast: "Forecast", *, size_bytes: float, flow: str) -> "lis
         Text(),
         listing,
         Text(),
-        as_text(
+        sentence(
             "The last column is the 90 % interval on each percentile: it is wide where the link "
             "was measured little."
         ),
     ]
     if forecast.parts:
         parts = ", ".join(f"{name} {_part(value)}" for name, value in forecast.parts.items())
-        lines.append(as_text(f"The median is made of: {parts}."))
+        lines.append(sentence(f"The median is made of: {parts}."))
     return lines
 
 

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from rich.console import Console
 from rich.text import Text
 
-from linkfit.report.listing import Column, Listing, as_text, bullets, heading
+from linkfit.report.listing import Column, Listing, apart, as_text, bullets, heading, sentence
 
 COLUMNS = (
     Column(heading="task", prose=True),
@@ -88,10 +88,17 @@ def test_text_with_a_style_stays_as_it_is():
 
 
 def test_bullets_indent_their_further_lines():
-    text = shown(*bullets(["one two three four five"]), width=12)
-    assert text.splitlines()[0].startswith("- one two")
-    assert all(line.startswith("  ") for line in text.splitlines()[1:])
+    text = shown(*bullets(["one two three four five"], indent=2), width=14)
+    assert text == "  - one two\n    three four\n    five\n"
 
 
-def test_a_heading_stands_apart():
-    assert shown(heading("Data use"), width=40) == "\nData use\n"
+def test_a_paragraph_leaves_no_blank_at_a_lines_end():
+    text = shown(sentence("some words and a longerwordthanthewidth \x1b[2J"), width=12)
+    assert "longerwordth\nanthewidth" in text
+    assert all(line == line.rstrip() and len(line) <= 12 for line in text.splitlines())
+    assert "\x1b" not in text
+
+
+def test_sections_stand_apart_and_empty_ones_leave_no_gap():
+    parts = apart([[], [heading("a"), "1"], [], [heading("b")]])
+    assert shown(*parts, width=40) == "a\n1\n\nb\n"

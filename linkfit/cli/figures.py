@@ -1,0 +1,30 @@
+"""Figures that commands write into a folder, and the message that names them."""
+
+from typing import TYPE_CHECKING
+
+from linkfit.cli.console import tell, working_on
+from linkfit.cli.files import writable_folder
+
+if TYPE_CHECKING:
+    from linkfit.advice.advise import Advice
+    from linkfit.link.model import LinkModel
+
+
+def write_link(link: "LinkModel", folder: str, *, kind: str = "svg", seed: int = 0) -> None:
+    """Write the figures of a fitted link, and say where."""
+    place = writable_folder(folder)
+    with working_on("drawing figures"):
+        from linkfit.report.link_figures import write_link_figures
+
+        written = write_link_figures(link, place, kind=kind, seed=seed)
+    tell(f"{len(written)} figures of the link in {folder}")
+
+
+def write_advice(advice: "Advice", folder: str, *, kind: str = "svg") -> None:
+    """Write the figures of an advice, and say where."""
+    place = writable_folder(folder)
+    with working_on("drawing figures"):
+        from linkfit.report.advice_figures import write_advice_figures
+
+        written = write_advice_figures(advice.before, advice.after, place, kind=kind)
+    tell(f"{len(written)} figures of the advice in {folder}")
