@@ -1,0 +1,75 @@
+"""What a change is said to do."""
+
+import math
+
+import pytest
+
+from linkfit.advice.changes import candidate_changes
+from linkfit.advice.measures import Measure
+from linkfit.advice.reasons import Gain, format_value, gains, hindrance, reason
+
+
+def single(camp, rates, evaluator, setting):
+    change = [c for c in candidate_changes(camp, rates) if c.setting == setting][-1]
+    before, after = evaluator.evaluate(camp), evaluator.evaluate(change.apply(camp))
+    return change, gains(before, after)
+
+
+def test_a_change_without_effect_has_no_gains(camp, fake_evaluator):
+    evaluator = fake_evaluator()
+    assert gains(evaluator.evaluate(camp), evaluator.evaluate(camp)) == ()
+
+
+def test_gains_are_ordered_by_how_far_they_move_and_say_the_direction(camp, rates, fake_evaluator):
+    setting = "finds catalogue: view a photo: picture edge"
+    _, found = single(camp, rates, fake_evaluator(), setting)
+    assert found[0].measure.startswith("finds catalogue, view a photo")
+    assert [gain.weight for gain in found] == sorted((g.weight for g in found), reverse=True)
+    assert found[0].better
+    assert found[0].after < found[0].before
+    assert found[0].target_value == 2.0
+
+
+def test_a_trade_off_shows_both_sides(camp, rates, fake_evaluator):
+    """A weekly backup moves less data but each run is longer."""
+    setting = "night copies: daily delta: how often"
+    _, found = single(camp, rates, fake_evaluator(), setting)
+    by_measure = {gain.measure: gain for gain in found}
+    assert by_measure["data in a usual cycle"].better
+    assert not by_measure["night copies, daily delta: time that 19 of 20 stay within"].better
+
+
+def test_a_reason_names_setting_before_after_effect_and_cost(camp, rates, fake_evaluator):
+    change, found = single(camp, rates, fake_evaluator(), "finds catalogue: add a clip: chunk size")
+    text = reason(change, found)
+    assert text.startswith("chunk size of add a clip (finds catalogue): whole files -> 25 MB. ")
+    assert "never -> " in text
+    assert text.endswith("Cost: the program must be able to send in pieces.")
+    assert "needed together with the others" in reason(change, ())
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "text"),
+    [(0.25, "s", "250 ms"), (3.5, "days", "3.5 days"), (6e10, "bytes", "60.0 GB"),
+     (0.93, "probability", "93 %"), (math.inf, "days", "never")],
+)  # fmt: skip
+def test_values_carry_their_unit(value, unit, text):
+    assert format_value(value, unit) == text
+
+
+def test_a_hindrance_says_value_and_target():
+    def measure(**values):
+        return Measure(key="k", text="films: chance to be done by its deadline", service="films",
+                       margin=-1.0, **values)  # fmt: skip
+
+    late = measure(unit="probability", value=0.4, target_value=0.95)
+    assert hindrance(late).endswith("40 %, wanted 95 % or more")
+    slow = measure(unit="s", value=9.0, target_value=4.0)
+    assert hindrance(slow).endswith("9.0 s, wanted 4.0 s or less")
+    refused = measure(unit="s", value=math.inf, target_value=math.inf)
+    assert hindrance(refused).endswith("the path does not carry it")
+
+
+def test_a_gain_says_before_and_after():
+    gain = Gain(measure="view", unit="s", before=3.1, after=1.9, better=True, weight=0.7)
+    assert gain.text == "view 3.1 s -> 1.9 s"

@@ -1,0 +1,51 @@
+from dataclasses import replace
+
+import pytest
+
+from linkfit.advice.changes import candidate_changes
+from linkfit.advice.measures import target_measures
+from linkfit.advice.relevance import N_WITHOUT_NEED, by_relevance, bytes_share
+from linkfit.site.model import Plan
+
+
+def ranked(site, rates, evaluator):
+    evaluation = evaluator.evaluate(site)
+    changes = candidate_changes(site, rates)
+    return by_relevance(changes, evaluation, target_measures(evaluation))
+
+
+def test_settings_of_what_misses_its_target_come_first_and_levels_stay_together(
+    camp, rates, fake_evaluator
+):
+    settings = ranked(camp, rates, fake_evaluator())
+    first = settings[0][0]
+    assert first.setting == "finds catalogue: add a clip: chunk size"  # refused as it is
+    assert all(len({change.setting for change in levels}) == 1 for levels in settings)
+    names = [levels[0].setting for levels in settings]
+    assert len(names) == len(set(names))
+
+
+def test_what_uses_no_data_and_misses_nothing_is_left_out(camp, rates, fake_evaluator):
+    names = {levels[0].setting for levels in ranked(camp, rates, fake_evaluator())}
+    assert "keepalive" not in names
+    assert "background weather desk updates" in names  # 7 % of the data of an overrun plan
+
+
+def test_without_any_need_the_largest_users_of_data_are_still_shown(camp, rates, fake_evaluator):
+    easy = replace(camp, plan=Plan(cap_bytes=1e15), path=replace(camp.path, entry="direct",
+                   body_limit_bytes=None))  # fmt: skip
+    evaluator = fake_evaluator(1e9)
+    assert all(measure.met for measure in target_measures(evaluator.evaluate(easy)))
+    settings = ranked(easy, rates, evaluator)
+    assert 0 < len(settings) <= N_WITHOUT_NEED
+    assert settings[0][0].setting == "local name"
+
+
+def test_shares_of_the_ledger_are_of_the_service_or_the_cause(camp, rates, fake_evaluator):
+    data = fake_evaluator().evaluate(camp).data
+    by_setting = {change.setting: change for change in candidate_changes(camp, rates)}
+    total = sum(float(e.use.quantile(0.5)) for e in data.ledger)
+    weather = next(e for e in data.ledger if e.cause == "weather desk updates")
+    share = bytes_share(by_setting["background weather desk updates"], data)
+    assert share == pytest.approx(float(weather.use.quantile(0.5)) / total)
+    assert bytes_share(by_setting["local name"], data) == 1

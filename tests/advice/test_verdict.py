@@ -1,0 +1,118 @@
+"""Verdicts: the four words, and when few measurements leave the answer open."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from linkfit.advice.verdict import service_stands, service_verdict, task_stands
+from linkfit.forecast.draws import Forecast
+from linkfit.forecast.outcomes import DataForecast, Evaluation, ServiceForecast, TaskForecast
+from linkfit.site.model import Service, Site, SizeLaw, Task
+
+
+def forecast(world_times_s, target_s=2.0, *, refused="", must_carry=True, name="view"):
+    """One task whose time is the same in all draws of a world."""
+    task = Task(name=name, flow="out", size=SizeLaw(median_bytes=1e5), target_s=target_s,
+                must_carry=must_carry)  # fmt: skip
+    draws = np.repeat(np.asarray(world_times_s, float), 4)
+    world = np.repeat(np.arange(len(world_times_s)), 4)
+    return TaskForecast(
+        service="lab",
+        task=task,
+        time=Forecast(draws=draws, unit="s", world=world),
+        prob_within_target=None,
+        n_max_users=None,
+        refused=refused,
+    )
+
+
+@pytest.mark.parametrize(
+    ("worlds", "expected"),
+    [
+        ([1.0, 1.1, 1.2], "yes"),
+        ([3.0, 3.1, 3.2], "no"),
+        ([1.9, 2.0, 2.1], "no"),  # a close call is decided, not left open
+        ([1.0, 1.0, 1.0, 6.0], "open"),  # some such links are quick, others far too slow
+        ([1.0, 6.0, 6.0, 6.0], "open"),
+        ([1.4, 1.5, 6.0], "no"),  # no link that fits with room
+        ([1.0, 1.5, 2.9], "no"),  # no link that clearly fails: less than 1.5 x the target
+        ([1.0, np.inf], "open"),
+    ],
+)
+def test_open_means_that_measuring_could_turn_the_answer(worlds, expected):
+    assert task_stands(forecast(worlds)) == expected
+
+
+def test_a_refused_task_stands_at_no_and_one_without_target_at_yes():
+    assert task_stands(forecast([1.0], refused="too large")) == "no"
+    assert task_stands(forecast([1e9], target_s=None)) == "yes"
+
+
+def data(prob=None):
+    return DataForecast(
+        cap_bytes=None if prob is None else 1e9,
+        cycle_days=30.0,
+        use=Forecast(draws=np.ones(1), unit="bytes", world=np.zeros(1)),
+        prob_over_cap=prob,
+        runs_out=None,
+        ledger=(),
+    )
+
+
+def service(*tasks, throttled=None):
+    made = Service(name="lab", kind="web-app", n_users=1, tasks=tuple(t.task for t in tasks))
+    return ServiceForecast(service=made, tasks=tasks, works_throttled=throttled)
+
+
+QUICK, SLOW, OPEN = [1.0, 1.0], [9.0, 9.0], [0.5, 9.0]
+
+
+@pytest.mark.parametrize(
+    ("tasks", "expected"),
+    [
+        ([forecast(QUICK), forecast(QUICK)], "yes"),
+        ([forecast(QUICK), forecast(OPEN)], "open"),
+        ([forecast(OPEN), forecast(SLOW)], "no"),  # no measurement can save it
+        ([forecast(QUICK), forecast(SLOW, must_carry=False)], "yes"),
+    ],
+)
+def test_the_worst_promised_task_decides(tasks, expected):
+    assert service_stands(service(*tasks), data()) == expected
+
+
+@pytest.mark.parametrize(
+    ("prob", "throttled", "expected"),
+    [(0.04, False, "yes"), (0.06, False, "no"), (0.06, True, "yes"), (0.06, None, "yes")],
+)
+def test_an_overrun_plan_counts_where_the_throttled_rate_does_not_carry_it(
+    prob, throttled, expected
+):
+    assert service_stands(service(forecast(QUICK), throttled=throttled), data(prob)) == expected
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "expected"),
+    [
+        (QUICK, QUICK, "fits"),
+        (SLOW, QUICK, "fits with changes"),
+        (OPEN, QUICK, "fits with changes"),
+        (OPEN, OPEN, "not enough data"),
+        (SLOW, OPEN, "not enough data"),
+        (SLOW, SLOW, "does not fit"),
+    ],
+)
+def test_the_four_verdicts(before, after, expected):
+    def evaluation(worlds):
+        found = service(forecast(worlds))
+        site = Site(name="hut", services=(found.service,))
+        return Evaluation(site=site, seed=0, services=(found,), data=data(), backlogs=())
+
+    assert service_verdict("lab", evaluation(before), evaluation(after)) == expected
+
+
+def test_more_measurements_that_agree_close_an_open_answer():
+    wide, narrow = forecast([0.5, 1.0, 4.0, 9.0]), forecast([0.9, 1.0, 1.1, 1.2])
+    assert task_stands(wide) == "open"
+    assert task_stands(narrow) == "yes"
+    assert task_stands(replace(narrow, refused="no")) == "no"
