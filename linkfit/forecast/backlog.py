@@ -61,7 +61,7 @@ def forecast_backlog(
     n_draws: int = 400,
     n_worlds: int = 20,
     start: date | None = None,
-    start_hour: float = 0.0,
+    start_h: float = 0.0,
     paths: Mapping[str, CapacityPaths] | None = None,
 ) -> BacklogForecast:
     """Days until `backlog` is done, what decides them, and the chance to meet its deadline.
@@ -76,7 +76,7 @@ def forecast_backlog(
     start : date, optional
         First day; decides how much of the billing cycle is over and how far the deadline is.
         Without it the backlog starts with a cycle and no deadline is judged.
-    start_hour : float
+    start_h : float
         Local hour of the start. [h]
     paths : mapping, optional
         Futures of "up" and "down" made before by `backlog_paths`, to save time.
@@ -95,17 +95,17 @@ def forecast_backlog(
         paths = backlog_paths(
             link, WAYS[backlog.flow], seed=seed, n_draws=n_draws, n_worlds=n_worlds
         )
-    case = _case(site, backlog, link, paths, seed, _clock(site, start, start_hour))
+    case = _case(site, backlog, link, paths, seed, _clock(site, start, start_h))
     refused = refused_text(backlog, site.path)
-    base = case.days()
-    binding_frac = {"path limit": 1.0} if refused else binding_shares(case, base)
+    days = case.days()
+    binding_frac = {"path limit": 1.0} if refused else binding_shares(case, days)
     in_time = None
     if backlog.deadline is not None and start is not None:
-        left = (backlog.deadline - start).days + 1 - start_hour / HOURS_PER_DAY
-        in_time = float(np.mean(base <= left))
+        left = (backlog.deadline - start).days + 1 - start_h / HOURS_PER_DAY
+        in_time = float(np.mean(days <= left))
     return BacklogForecast(
         backlog=backlog,
-        days=Forecast(draws=base, unit="days", world=case.world),
+        days=Forecast(draws=days, unit="days", world=case.world),
         binding=max(binding_frac, key=lambda name: binding_frac[name]),
         binding_frac=binding_frac,
         prob_by_deadline=in_time,
@@ -140,16 +140,16 @@ def _rng(seed: int, *names: str) -> np.random.Generator:
     return np.random.default_rng([seed, *(zlib.crc32(name.encode()) for name in names)])
 
 
-def _clock(site: Site, start: date | None, start_hour: float) -> tuple[float, int]:
+def _clock(site: Site, start: date | None, start_h: float) -> tuple[float, int]:
     """Local hour of the start, and steps left of the running billing cycle."""
     if start is None:
-        return start_hour, CYCLE_DAYS * STEPS_PER_DAY
+        return start_h, CYCLE_DAYS * STEPS_PER_DAY
     if start.day >= site.plan.cycle_day:
         age_days = start.day - site.plan.cycle_day
     else:
         last_month = start - timedelta(days=start.day)
         age_days = start.day + max(last_month.day - site.plan.cycle_day, 0)
-    return start_hour, max(CYCLE_DAYS - age_days, 1) * STEPS_PER_DAY
+    return start_h, max(CYCLE_DAYS - age_days, 1) * STEPS_PER_DAY
 
 
 def _case(
@@ -161,14 +161,14 @@ def _case(
     clock: tuple[float, int],
 ) -> Case:
     """Everything that holds `backlog` back, in the units of one step."""
-    start_hour, n_first = clock
+    start_h, n_first = clock
     ways = WAYS[backlog.flow]
     world = paths[ways[0]].world
     n_draws = world.size
     rates = paths[ways[0]].rates_bps
     for way in ways[1:]:
         rates = np.minimum(rates, paths[way].rates_bps)
-    open_frac = _open_frac(site, backlog, start_hour, n_draws, _rng(seed, "sun"))
+    open_frac = _open_frac(site, backlog, start_h, n_draws, _rng(seed, "sun"))
     protocol = _protocol(world, _rng(seed, "protocol"))
     wire = crossing(site.path, backlog.flow)
     metered = site.plan.cap_bytes is not None and site.plan.price_per_gb is None
@@ -186,9 +186,7 @@ def _case(
         rate_limit_bps=backlog.rate_limit_bps or math.inf,
         cap_bytes=site.plan.cap_bytes if metered and site.plan.cap_bytes else math.inf,
         throttle_bps=site.plan.throttle_bps or 0.0,
-        others_bytes_per_step=_others_bytes_per_step(site, seed, n_draws)
-        if metered
-        else np.zeros(n_draws),
+        others_bytes=_others_bytes(site, seed, n_draws) if metered else np.zeros(n_draws),
         n_first=n_first,
     )
 
@@ -199,7 +197,7 @@ def _protocol(world: "NDArray[np.int32]", rng: np.random.Generator) -> "NDArray[
     return PROTOCOL_FACTOR * np.exp(PROTOCOL_SIGMA * z - PROTOCOL_SIGMA**2 / 2)[world]
 
 
-def _others_bytes_per_step(site: Site, seed: int, n_draws: int) -> "NDArray[np.float64]":
+def _others_bytes(site: Site, seed: int, n_draws: int) -> "NDArray[np.float64]":
     """Counted bytes of services and background in a step; shape (d,)."""
     others = forecast_data(replace(site, backlogs=()), seed=seed, n_draws=n_draws)
     return others.use.draws / (CYCLE_DAYS * STEPS_PER_DAY)
@@ -269,12 +267,12 @@ def outages_per_up_hour(paths: CapacityPaths) -> float:
 
 
 def _open_frac(
-    site: Site, backlog: Backlog, start_hour: float, n_draws: int, rng: np.random.Generator
+    site: Site, backlog: Backlog, start_h: float, n_draws: int, rng: np.random.Generator
 ) -> "NDArray[np.float64]":
     """Part of each step in which the server has power and the backlog may run; (1 or d, t)."""
     n_steps = CYCLE_DAYS * STEPS_PER_DAY
     step_h = HOURS_PER_DAY / STEPS_PER_DAY
-    clock = np.asarray(start_hour + step_h * np.arange(n_steps + 1), dtype=np.float64)
+    clock = np.asarray(start_h + step_h * np.arange(n_steps + 1), dtype=np.float64)
     hours = common_part(day_intervals(site.hours.windows), day_intervals(backlog.window))
     fixed = np.diff(open_hours(hours, clock))[None, :] / step_h
     if site.hours.power is None:

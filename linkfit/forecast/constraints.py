@@ -37,7 +37,7 @@ class Case:
     rate_limit_bps: float
     cap_bytes: float
     throttle_bps: float
-    others_bytes_per_step: "NDArray[np.float64]"
+    others_bytes: "NDArray[np.float64]"
     n_first: int
 
     def days(self) -> "NDArray[np.float64]":
@@ -48,7 +48,7 @@ class Case:
             cap = CycleCap(
                 cap_bytes=self.cap_bytes,
                 counted_factor=self.counted_factor,
-                others_bytes_per_step=self.others_bytes_per_step,
+                others_bytes=self.others_bytes,
                 after_bytes=self._payload_bytes(self.throttle_bps)
                 if self.throttle_bps
                 else np.zeros_like(open_bytes),
@@ -103,16 +103,16 @@ class Case:
         return tuple(name for name in CONSTRAINTS if there[name])
 
 
-def binding_shares(case: Case, base: "NDArray[np.float64]") -> Mapping[str, float]:
+def binding_shares(case: Case, base_days: "NDArray[np.float64]") -> Mapping[str, float]:
     """Share of futures in which easing each constraint saves most days."""
     names = case.present()
-    saved = np.empty((len(names), base.size))
+    saved = np.empty((len(names), base_days.size))
     for index, name in enumerate(names):
         eased = case.eased(name).days()
         # between two that only one of the changes ends, the sooner end is the larger gain
         with np.errstate(invalid="ignore"):
-            gain = np.where(np.isinf(base), 1e12 - eased, base - eased)
+            gain = np.where(np.isinf(base_days), 1e12 - eased, base_days - eased)
         saved[index] = np.where(np.isinf(eased), 0.0, gain)
     best = np.where(saved.max(axis=0) > 0, saved.argmax(axis=0), len(names) - 1)
-    shares = np.bincount(best, minlength=len(names)) / base.size
+    shares = np.bincount(best, minlength=len(names)) / base_days.size
     return {name: float(share) for name, share in zip(names, shares, strict=True) if share > 0}

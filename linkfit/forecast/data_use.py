@@ -120,15 +120,15 @@ def forecast_data(
     n_draws = count("n_draws", n_draws)
     world = (np.arange(n_draws) % min(count("n_worlds", n_worlds), n_draws)).astype(np.int32)
     cycle = _Cycle(seed, n_draws, world, cycle_days, site.plan.counted)
-    protocol = PROTOCOL_FACTOR * cycle.spread(cycle.rng("protocol"), PROTOCOL_SIGMA)
+    protocol_factor = PROTOCOL_FACTOR * cycle.spread(cycle.rng("protocol"), PROTOCOL_SIGMA)
     ledger: list[LedgerEntry] = []
     twice = np.zeros(n_draws)
     for service in site.services:
-        entries, second = _service_entries(cycle, site, service, protocol)
+        entries, second = _service_entries(cycle, site, service, protocol_factor)
         ledger += entries
         twice += second
     for backlog in site.backlogs:
-        use = _backlog_bytes(cycle, site, backlog, protocol, mean_rates_bps or {})
+        use = _backlog_bytes(cycle, site, backlog, protocol_factor, mean_rates_bps or {})
         ledger.append(cycle.entry(f"backlog: {backlog.name}", "", use))
     if site.path.same_link_share_frac and twice.any():
         ledger.append(cycle.entry(SECOND_CROSSING, "", twice, optional=True))
@@ -143,10 +143,10 @@ def forecast_data(
 
 
 def _service_entries(
-    cycle: _Cycle, site: Site, service: Service, protocol: "NDArray[np.float64]"
+    cycle: _Cycle, site: Site, service: Service, protocol_factor: "NDArray[np.float64]"
 ) -> tuple[list[LedgerEntry], "NDArray[np.float64]"]:
     """The entries of a service's tasks, and the bytes of its second crossings."""
-    activity = np.exp(
+    activity_factor = np.exp(
         CYCLE_SIGMA * cycle.rng(service.name).standard_normal(cycle.n_draws) - CYCLE_SIGMA**2 / 2
     )
     runs = service_open_frac(site, service) > 0
@@ -154,9 +154,9 @@ def _service_entries(
     second = np.zeros(cycle.n_draws)
     for task in service.tasks:
         once, again = task_crossings(site, service, task)
-        payload, requests = _task_draws(cycle, service, task, activity * float(runs))
-        first.append(protocol * _wire_bytes(once, cycle.counted, payload, requests))
-        second += protocol * _wire_bytes(again, cycle.counted, payload, requests)
+        payload, requests = _task_draws(cycle, service, task, activity_factor * float(runs))
+        first.append(protocol_factor * _wire_bytes(once, cycle.counted, payload, requests))
+        second += protocol_factor * _wire_bytes(again, cycle.counted, payload, requests)
     limit = cycle.days * limit_bytes_per_day(site, service, cycle.counted)
     held = np.ones(cycle.n_draws)
     if math.isfinite(limit):
@@ -170,26 +170,26 @@ def _service_entries(
 
 
 def _task_draws(
-    cycle: _Cycle, service: Service, task: Task, activity: "NDArray[np.float64]"
+    cycle: _Cycle, service: Service, task: Task, activity_factor: "NDArray[np.float64]"
 ) -> "tuple[NDArray[np.float64], NDArray[np.float64]]":
     """Payload bytes and requests of one task that reach the link in the cycle."""
     rng = cycle.rng(service.name, task.name)
     missed = miss_frac(service, task)
-    counts = service.n_users * task.per_user_day * cycle.days * activity
-    counts = counts * cycle.spread(rng, RATE_SIGMA)
+    mean_number = service.n_users * task.per_user_day * cycle.days * activity_factor
+    mean_number = mean_number * cycle.spread(rng, RATE_SIGMA)
     square_cov = math.expm1(math.log(task.size.spread) ** 2) / task.n_requests
-    payload = compound_bytes(counts, task.mean_bytes, square_cov, rng)
-    return payload * missed, counts * task.n_requests * missed
+    payload = compound_bytes(mean_number, task.mean_bytes, square_cov, rng)
+    return payload * missed, mean_number * task.n_requests * missed
 
 
 def _wire_bytes(
     wire: Crossing,
     counted: str,
     payload_bytes: "NDArray[np.float64]",
-    requests: "NDArray[np.float64]",
+    request_number: "NDArray[np.float64]",
 ) -> "NDArray[np.float64]":
     """Counted bytes of a payload sent in so many requests. [bytes]"""
-    return wire.factor(counted) * payload_bytes + wire.request_bytes(counted) * requests
+    return wire.factor(counted) * payload_bytes + wire.request_bytes(counted) * request_number
 
 
 def _background_bytes(cycle: _Cycle, cause: Background, up_frac: float) -> "NDArray[np.float64]":
@@ -204,7 +204,7 @@ def _backlog_bytes(
     cycle: _Cycle,
     site: Site,
     backlog: Backlog,
-    protocol: "NDArray[np.float64]",
+    protocol_factor: "NDArray[np.float64]",
     mean_rates_bps: Mapping[str, float],
 ) -> "NDArray[np.float64]":
     """A backlog's bytes in this cycle, as far as limits known without a simulation let it."""
@@ -215,7 +215,7 @@ def _backlog_bytes(
     z = rng.standard_normal(cycle.n_draws)
     payload = n_items * backlog.size.mean_bytes * np.exp(math.sqrt(sigma2) * z - sigma2 / 2)
     wire = crossing(site.path, backlog.flow)
-    use = protocol * wire.factor(cycle.counted) * payload
+    use = protocol_factor * wire.factor(cycle.counted) * payload
     open_part = common_part(site_intervals(site.hours), day_intervals(backlog.window))
     open_s = open_frac(open_part) * SECONDS_PER_DAY * cycle.days
     limits = [backlog.rate_limit_bps or math.inf]

@@ -21,7 +21,7 @@ class CycleCap:
         Per cycle. [counted bytes]
     counted_factor : array, shape (d,) or float
         Counted bytes for a payload byte of the backlog.
-    others_bytes_per_step : array, shape (d,) or float
+    others_bytes : array, shape (d,) or float
         Counted bytes that everything else uses in a step.
     after_bytes : array, shape (d, t)
         Payload that each step can move once the cap is spent. [bytes]
@@ -29,7 +29,7 @@ class CycleCap:
 
     cap_bytes: float
     counted_factor: "NDArray[np.float64] | float"
-    others_bytes_per_step: "NDArray[np.float64] | float"
+    others_bytes: "NDArray[np.float64] | float"
     after_bytes: "NDArray[np.float64]"
 
     def curve(self, open_bytes: "NDArray[np.float64]", n_before: int) -> "NDArray[np.float64]":
@@ -42,7 +42,7 @@ class CycleCap:
         """
         n_draws, n_steps = open_bytes.shape
         factor = np.broadcast_to(np.asarray(self.counted_factor, float), n_draws)[:, None]
-        others = np.broadcast_to(np.asarray(self.others_bytes_per_step, float), n_draws)[:, None]
+        others = np.broadcast_to(np.asarray(self.others_bytes, float), n_draws)[:, None]
         after = self.after_bytes[:, :n_steps]
         used_in_step = factor * open_bytes + others
         spent = np.cumsum(used_in_step, axis=1) + others * n_before
@@ -108,13 +108,13 @@ def finish_days(
 
 
 def _first_time(
-    moved: "NDArray[np.float64]", wanted: "NDArray[np.float64]"
+    moved_bytes: "NDArray[np.float64]", wanted_bytes: "NDArray[np.float64]"
 ) -> "NDArray[np.float64]":
-    """Steps until `moved` (linear inside a step, 0 at the start) first reaches `wanted`."""
-    reached = moved >= wanted[:, None]
+    """Steps until `moved_bytes` (linear inside a step, from 0 on) reaches `wanted_bytes`."""
+    reached = moved_bytes >= wanted_bytes[:, None]
     step = reached.argmax(axis=1)
-    rows = np.arange(wanted.size)
-    before = np.where(step > 0, moved[rows, step - 1], 0.0)
-    rise = moved[rows, step] - before
-    inside = np.where(rise > 0, (wanted - before) / np.where(rise > 0, rise, 1.0), 1.0)
+    rows = np.arange(wanted_bytes.size)
+    before = np.where(step > 0, moved_bytes[rows, step - 1], 0.0)
+    rise = moved_bytes[rows, step] - before
+    inside = np.where(rise > 0, (wanted_bytes - before) / np.where(rise > 0, rise, 1.0), 1.0)
     return np.where(reached.any(axis=1), step + np.clip(inside, 0.0, 1.0), np.inf)

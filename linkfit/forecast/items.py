@@ -19,12 +19,12 @@ _REFUSED_ITEMS = 0.5  # an item or more is expected above the limit
 
 
 def total_payload_bytes(
-    size: SizeLaw, n_items: float, rng: np.random.Generator, n_draws: int
+    size: SizeLaw, item_number: float, rng: np.random.Generator, n_draws: int
 ) -> "NDArray[np.float64]":
-    """Sum of `n_items` lognormal sizes, as a lognormal of its mean and variance; shape (d,)."""
-    sigma2 = math.log1p(math.expm1(math.log(size.spread) ** 2) / n_items)
+    """Sum of `item_number` lognormal sizes, as a lognormal of its mean and variance; shape (d,)."""
+    sigma2 = math.log1p(math.expm1(math.log(size.spread) ** 2) / item_number)
     z = rng.standard_normal(n_draws)
-    return n_items * size.mean_bytes * np.exp(math.sqrt(sigma2) * z - sigma2 / 2)
+    return item_number * size.mean_bytes * np.exp(math.sqrt(sigma2) * z - sigma2 / 2)
 
 
 def items_per_s(

@@ -116,7 +116,7 @@ def share_capacity(
     bits: "ArrayLike",
     *,
     draws: "ArrayLike" = 0,
-    groups: "ArrayLike | None" = None,
+    group_index: "ArrayLike | None" = None,
     caps_bps: "ArrayLike | None" = None,
 ) -> "NDArray[np.float64]":
     """Time each transfer takes when all of one group share the capacity equally. [s]
@@ -129,7 +129,7 @@ def share_capacity(
         Start [s, >= 0] and size [bits, > 0] of each transfer.
     draws : array of int, shape (n,)
         Row each transfer runs on; broadcasts.
-    groups : array of int, shape (n,), optional
+    group_index : array of int, shape (n,), optional
         Transfers share with those of their own group only; `draws` if not given.
     caps_bps : array, shape (n,), optional
         Most that one transfer can use; inf for no limit. [bit/s]
@@ -162,38 +162,42 @@ def share_capacity(
             "transfers: expected starts >= 0 and finite sizes > 0, "
             f"got a start of {start.min():g} s and a size of {size.min():g} bits"
         )
-    group = row if groups is None else np.broadcast_to(np.asarray(groups, np.int64), row.shape)
+    group = (
+        row
+        if group_index is None
+        else np.broadcast_to(np.asarray(group_index, np.int64), row.shape)
+    )
     if caps_bps is not None:
         caps = np.broadcast_to(np.asarray(caps_bps, float), row.shape)
         if (caps < float(paths.rates_bps.max())).any():
             return capped_finish_s(paths, start, size, row, group, caps) - start
-    clock = paths.carried_bits(start, row)
+    clock_bits = paths.carried_bits(start, row)
     order = np.lexsort((start, group))
     finish = np.empty(size.shape)
-    finish[order] = _leave(clock[order], size[order], group[order])
+    finish[order] = _leave(clock_bits[order], size[order], group[order])
     # rounding apart, sharing is never faster than being alone
     return (
-        np.maximum(paths.time_at_bits_s(finish, row), paths.time_at_bits_s(clock + size, row))
+        np.maximum(paths.time_at_bits_s(finish, row), paths.time_at_bits_s(clock_bits + size, row))
         - start
     )
 
 
 def _leave(
-    clock: "NDArray[np.float64]", size: "NDArray[np.float64]", group: "NDArray[np.int64]"
+    clock_bits: "NDArray[np.float64]", size_bits: "NDArray[np.float64]", group: "NDArray[np.int64]"
 ) -> "NDArray[np.float64]":
     """Reading of the capacity clock at which each transfer leaves; sorted by group, then clock.
 
     The groups are laid end to end, far enough apart that each has ended when the next begins,
     so that one loop serves all of them.
     """
-    if not size.size:
+    if not size_bits.size:
         return np.empty(0)
     firsts = np.flatnonzero(np.r_[True, group[1:] != group[:-1]])
-    lasts = np.r_[firsts[1:], size.size] - 1
-    room = clock[lasts] - clock[firsts] + np.add.reduceat(size, firsts) + 1.0
-    base = np.r_[0.0, np.cumsum(room)[:-1]] - clock[firsts]
+    lasts = np.r_[firsts[1:], size_bits.size] - 1
+    room = clock_bits[lasts] - clock_bits[firsts] + np.add.reduceat(size_bits, firsts) + 1.0
+    base = np.r_[0.0, np.cumsum(room)[:-1]] - clock_bits[firsts]
     shift = np.repeat(base, lasts - firsts + 1)
-    leaves = _processor_sharing((clock + shift).tolist(), size.tolist())
+    leaves = _processor_sharing((clock_bits + shift).tolist(), size_bits.tolist())
     return np.asarray(leaves) - shift
 
 
@@ -329,7 +333,7 @@ def simulate_sharing(
     index, row, start, bits = index[keep], row[keep], start[keep], bits[keep]
     one_each = np.arange(row.size)
     alone_s = share_capacity(
-        paths, start, bits, draws=row, groups=one_each, caps_bps=_caps(classes, index)
+        paths, start, bits, draws=row, group_index=one_each, caps_bps=_caps(classes, index)
     )
     return SharingResult(
         class_index=index,

@@ -38,12 +38,12 @@ class _Company:
     start_s: "NDArray[np.float64]"
     bits: "NDArray[np.float64]"
     cap_bps: "NDArray[np.float64]"
-    user: "NDArray[np.float64]"
+    user_position: "NDArray[np.float64]"
 
     def only(self, keep: "NDArray[np.bool_]") -> "_Company":
         return _Company(
             self.probe[keep], self.start_s[keep], self.bits[keep], self.cap_bps[keep],
-            self.user[keep],
+            self.user_position[keep],
         )  # fmt: skip
 
 
@@ -51,7 +51,7 @@ def _joined(parts: Sequence[_Company]) -> _Company:
     """All of `parts` in one."""
     return _Company(*(
         np.concatenate([getattr(part, name) for part in parts])
-        for name in ("probe", "start_s", "bits", "cap_bps", "user")
+        for name in ("probe", "start_s", "bits", "cap_bps", "user_position")
     ))  # fmt: skip
 
 
@@ -79,7 +79,7 @@ def _company(
         start_s=start,
         bits=median[index] * np.exp(sigma[index] * rng.standard_normal(index.size)),
         cap_bps=caps[index],
-        user=users[0] + rng.random(who.size) * (users[1] - users[0]),
+        user_position=users[0] + rng.random(who.size) * (users[1] - users[0]),
     )
 
 
@@ -103,7 +103,7 @@ class _Probes:
             np.r_[self.start_s[which], others.start_s],
             np.r_[self.bits[which], others.bits],
             draws=self.row[np.r_[which, others.probe]],
-            groups=np.r_[which, others.probe],
+            group_index=np.r_[which, others.probe],
             caps_bps=None if np.isinf(caps).all() else caps,
         )
         return np.maximum(times[: which.size], self.alone_s[which])
@@ -122,7 +122,7 @@ def _probes(
         start,
         bits,
         draws=row,
-        groups=np.arange(n),
+        group_index=np.arange(n),
         caps_bps=None if math.isinf(cap) else cap,
     )
     return _Probes(paths, row, start, bits, cap, alone)
@@ -235,7 +235,7 @@ class _Search:
         self._strips_up_to(int(n_users.max()))
         asked = np.zeros(self.good.size)
         asked[which] = n_users
-        parts = [strip.only(strip.user <= asked[strip.probe]) for strip in self.strips]
+        parts = [strip.only(strip.user_position <= asked[strip.probe]) for strip in self.strips]
         times = self.probes.time_s(which, _joined([self.fixed, *parts]))
         fits = times <= self.limit_s[which]
         self.good[which[fits]] = n_users[fits]
