@@ -1,19 +1,44 @@
 """fit_link: from what was measured to what the link is like."""
 
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from linkfit.errors import FitError
-from linkfit.ingest.trace import DIRECTIONS, Trace
-from linkfit.link.latency import fit_latency
-from linkfit.link.model import DirectionModel, LinkModel
-from linkfit.link.series import measured_runs
+from linkfit.ingest.trace import DIRECTIONS, Finding, Trace
+from linkfit.link.daily import fit_daily
+from linkfit.link.dependence import (
+    WINDOWS_S,
+    Dependence,
+    optimal_block_lengths,
+    pooled_autocorrelation,
+    variance_of_averages,
+)
+from linkfit.link.futures import DirectionModel, sessions
+from linkfit.link.latency import LatencyModel, fit_latency
+from linkfit.link.level import level_spread
+from linkfit.link.marginal_fit import fit_marginal
+from linkfit.link.missing import missing_measurements
+from linkfit.link.model import LinkModel
+from linkfit.link.replay import Blocks, RunBank, block_lengths, replay
+from linkfit.link.series import lower_bounds_bps, measured_runs, thinned_runs
+from linkfit.link.stand_ins import floor_runs, transfer_runs
 
-MEAN_BLOCK_S = 300.0
-_LEVEL_SIGMA_LONG = 0.1
-_LEVEL_SIGMA_SHORT = 0.5
+if TYPE_CHECKING:
+    from numpy.random import Generator
+
+MIN_BLOCK_S = 30.0
+MAX_BLOCK_S = 3600.0
+_BLOCKS_PER_RECORD = 8
+MAX_STORED_S = 200_000
+# spread of log rate of single seconds inside one test: coefficients of variation of 0.1 to 0.5
+# at one place (open uplink measurements over 4G and 5G); the middle
+_INNER_SIGMA = 0.3
+_SHOWS_SECONDS_S = 2.5  # samples longer than this hide what single seconds do
 
 
-def fit_link(trace: Trace, *, seed: int = 0) -> LinkModel:
+def fit_link(trace: Trace, *, seed: int = 0, timezone: str = "UTC") -> LinkModel:
     """The model of the link that `trace` measured.
 
     Parameters
@@ -22,39 +47,145 @@ def fit_link(trace: Trace, *, seed: int = 0) -> LinkModel:
         Any mix of throughput, latency and real transfers.
     seed : int
         For the parts of the fit that draw at random.
+    timezone : str
+        Whose hours of the day the daily pattern tells, for example "Europe/Lisbon".
+
+    Returns
+    -------
+    LinkModel
+        With `missing`: what to measure next.
 
     Raises
     ------
     FitError
         If no direction was measured at all.
+
+    Notes
+    -----
+    A direction is modelled from its saturating samples; without any, from real transfers;
+    without those, from lower bounds, and then a finding says so.
     """
-    models = {direction: _fit_direction(trace, direction) for direction in DIRECTIONS}
+    latency = fit_latency(trace.latency)
+    rng = np.random.default_rng(seed)
+    findings = list(trace.findings)
+    models: dict[str, DirectionModel | None] = {}
+    for direction in DIRECTIONS:
+        models[direction] = _fit_direction(trace, direction, latency, findings, timezone, rng)
     if all(model is None for model in models.values()):
         raise FitError(
-            "trace: expected at least one saturating throughput sample, got none; "
+            "trace: expected at least one throughput sample or transfer, got none; "
             "run one speed test, or give a rate by hand"
         )
-    missing = [f"no measurement of {name}load" for name, m in models.items() if m is None]
-    latency = fit_latency(trace.latency)
-    if latency is None:
-        missing.append("no round trip measured")
     return LinkModel(
         up=models["up"],
         down=models["down"],
         latency=latency,
         sources=trace.sources,
-        findings=trace.findings,
-        missing=tuple(missing),
+        findings=tuple(findings),
+        missing=missing_measurements(models["up"], models["down"], latency),
         seed=seed,
     )
 
 
-def _fit_direction(trace: Trace, direction: str) -> DirectionModel | None:
+def _fit_direction(
+    trace: Trace,
+    direction: str,
+    latency: LatencyModel | None,
+    findings: list[Finding],
+    timezone: str,
+    rng: "Generator",
+) -> DirectionModel | None:
+    """The model of one direction from the best evidence there is; notes what that was."""
     runs = measured_runs(trace, direction)
+    bounds_bps = lower_bounds_bps(trace, direction)
+    is_floor = False
+    if runs is None:
+        runs = transfer_runs(trace, direction, latency)
+    elif bounds_bps.size:
+        findings.append(_finding(direction, "lower bounds", bounds_bps.size, _BOUNDS_BESIDE))
+    if runs is None and bounds_bps.size:
+        runs, is_floor = floor_runs(trace, direction), True
+        findings.append(_finding(direction, "lower bounds", bounds_bps.size, _BOUNDS_ONLY))
+        bounds_bps = np.empty(0)
     if runs is None:
         return None
-    # a level known from one test of 10 s is far less sure than one from an hour
-    seconds = float(runs.rates_bps.size)
-    share = np.clip(np.log(seconds / 10.0) / np.log(360.0), 0.0, 1.0)
-    sigma = _LEVEL_SIGMA_SHORT + share * (_LEVEL_SIGMA_LONG - _LEVEL_SIGMA_SHORT)
-    return DirectionModel(runs=runs, mean_block_s=MEAN_BLOCK_S, level_sigma=float(sigma))
+    rates_bps = runs.rates_bps
+    mean_bps = float(rates_bps.mean())
+    marginal = fit_marginal(runs, bounds_bps, rng)
+    shown = _shows_single_seconds(trace, direction)
+    model = DirectionModel(
+        runs=runs,
+        marginal=marginal,
+        dependence=Dependence(
+            lag1_correlation=pooled_autocorrelation(rates_bps, runs.first, 1),
+            block_s=optimal_block_lengths(rates_bps)[0] if rates_bps.size >= 8 else 1.0,
+            windows_s=(),
+            spreads_bps=(),
+            model_spreads_bps=(),
+        ),
+        daily=fit_daily(runs, timezone),
+        level=level_spread(rates_bps.size, float(rates_bps.std()) / mean_bps if mean_bps else 0.0),
+        mean_block_s=float(np.clip(rates_bps.size / _BLOCKS_PER_RECORD, MIN_BLOCK_S, MAX_BLOCK_S)),
+        noise_sigma=0.0 if shown else _INNER_SIGMA,
+        measured_s=float(rates_bps.size),
+        n_tests=runs.n_runs,
+        lower_bound_only=is_floor,
+        in_order=bool(np.isfinite(runs.start_s).all()) or _n_sources(trace, direction) == 1,
+    )
+    model = replace(model, runs=thinned_runs(runs, MAX_STORED_S))
+    return replace(model, dependence=_checked(model, rng))
+
+
+_BOUNDS_BESIDE = (
+    "samples that did not try for all they could get tell only that the link carried at least "
+    "so much; they enter the families as lower bounds and are not replayed"
+)
+_BOUNDS_ONLY = (
+    "nothing tried for all the link could carry, so the model is a floor: capacity is at least "
+    "this; run one speed test to know more"
+)
+
+
+def _finding(direction: str, kind: str, n_samples: int, text: str) -> Finding:
+    return Finding(source=direction, kind=kind, n_samples=int(n_samples), text=text)
+
+
+def _shows_single_seconds(trace: Trace, direction: str) -> bool:
+    """Are the samples behind the model short enough to tell what single seconds do?"""
+    samples = trace.throughput
+    keep = (samples.is_up == (direction == "up")) & samples.saturating
+    return bool(keep.any()) and float(np.median(samples.duration_s[keep])) <= _SHOWS_SECONDS_S
+
+
+def _n_sources(trace: Trace, direction: str) -> int:
+    keep = trace.throughput.is_up == (direction == "up")
+    return int(np.unique(trace.throughput.source[keep]).size)
+
+
+def _checked(model: DirectionModel, rng: "Generator") -> Dependence:
+    """The dependence with the spread of averages, measured and in replayed futures."""
+    runs = model.runs
+    first = sessions(runs)
+    measured = variance_of_averages(runs.rates_bps, runs.first, WINDOWS_S)
+    windows = tuple(
+        window
+        for window, variance in zip(WINDOWS_S, measured, strict=True)
+        if np.isfinite(variance) and window <= runs.rates_bps.size / 4
+    )
+    horizon_s = float(max(WINDOWS_S))
+    length = block_lengths(400, horizon_s, model.mean_block_s, rng)
+    start = rng.integers(runs.rates_bps.size, size=length.shape)
+    blocks = Blocks(start=start, length=length, factor=np.ones(length.shape))
+    bank = RunBank.from_rates(runs.rates_bps, first)
+    bits = replay(bank, blocks, horizon_s=horizon_s, step_s=1.0)
+    mean_bps = runs.rates_bps.mean()
+    modelled = [
+        float(np.sqrt(np.mean((np.diff(bits[:, ::window], axis=1) / window - mean_bps) ** 2)))
+        for window in windows
+    ]
+    return replace(
+        model.dependence,
+        windows_s=windows,
+        spreads_bps=tuple(float(np.sqrt(measured[WINDOWS_S.index(window)])) for window in windows),
+        model_spreads_bps=tuple(modelled),
+    )

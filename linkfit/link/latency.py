@@ -1,6 +1,7 @@
 """Round trips and loss: what the probes saw, idle and while the link was busy."""
 
 from dataclasses import dataclass
+from statistics import NormalDist
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -18,7 +19,6 @@ N_QUANTILES = 201
 # (year-long open uplink measurements, IFIP Networking 2024)
 PRIOR_MEDIAN_RTT_S = 0.056
 PRIOR_P90_RTT_S = 0.101
-_Z90 = 1.2815515655446004
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -92,12 +92,12 @@ def latency_prior() -> LatencyModel:
     Lognormal through the published median (56 ms) and 90th percentile (101 ms), cut at its
     0.1 % and 99.9 % points; loss is unknown and set to 0.
     """
-    from scipy.special import ndtri
-
-    sigma = np.log(PRIOR_P90_RTT_S / PRIOR_MEDIAN_RTT_S) / _Z90
+    normal = NormalDist()
+    sigma = np.log(PRIOR_P90_RTT_S / PRIOR_MEDIAN_RTT_S) / normal.inv_cdf(0.9)
     probs = np.clip(np.linspace(0.0, 1.0, N_QUANTILES), 0.001, 0.999)
+    z = np.array([normal.inv_cdf(prob) for prob in probs.tolist()])
     return LatencyModel(
-        idle_rtts_s=PRIOR_MEDIAN_RTT_S * np.exp(sigma * ndtri(probs)),
+        idle_rtts_s=PRIOR_MEDIAN_RTT_S * np.exp(sigma * z),
         loaded_rtts_s=None,
         loss_frac=0.0,
         n_idle=0,

@@ -8,10 +8,9 @@ import numpy as np
 from linkfit._checks import count, one_of, positive
 from linkfit.errors import FitError, InputError
 from linkfit.ingest.trace import DIRECTIONS, Finding, Source
+from linkfit.link.futures import DirectionModel, draw_paths
 from linkfit.link.latency import LatencyModel, latency_prior
 from linkfit.link.paths import CapacityPaths
-from linkfit.link.replay import Blocks, RunBank, block_lengths, replay
-from linkfit.link.series import MeasuredRuns
 
 if TYPE_CHECKING:
     from numpy.random import Generator
@@ -19,33 +18,12 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class DirectionModel:
-    """One direction of the link.
-
-    Parameters
-    ----------
-    runs : MeasuredRuns
-        What was measured, at the IP layer.
-    mean_block_s : float
-        Mean length of a replayed block. [s]
-    level_sigma : float
-        Standard deviation of the logarithm of the unknown level of the future against the
-        record. [1]
-    """
-
-    runs: MeasuredRuns
-    mean_block_s: float
-    level_sigma: float
-
-    @property
-    def mean_rate_bps(self) -> float:
-        """Mean of the measured seconds. [bit/s at the IP layer]"""
-        return float(self.runs.rates_bps.mean())
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LinkModel:
-    """The link as measured: each direction, latency, what was noticed and what is missing."""
+    """The link as measured: each direction, latency, what was noticed and what is missing.
+
+    `missing` says in words which measurements would help most and roughly what they would cost
+    in data; `seed` is the one the fit was made with.
+    """
 
     up: DirectionModel | None
     down: DirectionModel | None
@@ -96,23 +74,27 @@ class LinkModel:
         hour : float, optional
             Local hour of the day at which the futures start, in [0, 24]; None: any time that
             was measured. [h]
+
+        Raises
+        ------
+        FitError
+            If that direction was never measured.
+        InputError
+            If a number is out of range.
         """
         model = self.direction(direction)
-        horizon_s, step_s = positive("horizon_s", horizon_s), positive("step_s", step_s)
         n_draws = count("n_draws", n_draws)
-        n_worlds = min(count("n_worlds", n_worlds), n_draws)
         if hour is not None and not 0 <= hour <= 24:
             raise InputError(f"hour: expected an hour from 0 to 24, got {hour:g}")
-        world = np.arange(n_draws) % n_worlds
-        level = np.exp(model.level_sigma * rng.standard_normal(n_worlds))
-        runs = model.runs
-        bank = RunBank.from_rates(runs.rates_bps, runs.first)
-        length = block_lengths(n_draws, horizon_s + step_s, model.mean_block_s, rng)
-        start = rng.integers(runs.rates_bps.size, size=length.shape)
-        factor = np.broadcast_to(level[world][:, None], length.shape)
-        blocks = Blocks(start=start, length=length, factor=factor)
-        bits = replay(bank, blocks, horizon_s=horizon_s, step_s=step_s)
-        return CapacityPaths(cumulative_bits=bits, step_s=step_s, world=world.astype(np.int32))
+        return draw_paths(
+            model,
+            horizon_s=positive("horizon_s", horizon_s),
+            n_draws=n_draws,
+            rng=rng,
+            n_worlds=min(count("n_worlds", n_worlds), n_draws),
+            step_s=positive("step_s", step_s),
+            hour=hour,
+        )
 
     def draw_rtts_s(
         self, n: int, rng: "Generator", *, loaded: bool = False

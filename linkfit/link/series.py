@@ -21,6 +21,8 @@ GRID_S = 1.0
 IP_BITS_PER_TCP_BIT = 1500.0 / 1448.0
 # IPv4 20 + UDP 8 (RFC 791, RFC 768)
 IP_BITS_PER_UDP_BIT = 1500.0 / 1472.0
+_DROP_FIRST_FROM_S = 4
+_PIECE_S = 3600
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -84,28 +86,83 @@ def measured_runs(trace: Trace, direction: str) -> MeasuredRuns | None:
         Samples with `saturating` False are lower bounds and are left out here.
     direction : {"up", "down"}
         Of the link.
+
+    Notes
+    -----
+    The first second of a TCP run of at least 4 s is left out: slow start, not the link.
+    """
+    samples, has_clock = selected_samples(trace, direction, saturating=True)
+    return runs_of_samples(samples, has_clock) if len(samples) else None
+
+
+def lower_bounds_bps(trace: Trace, direction: str) -> "NDArray[np.float64]":
+    """Rates of `direction` that are known only to be exceeded, above 0. [bit/s at the IP layer]"""
+    samples, _ = selected_samples(trace, direction, saturating=False)
+    rates_bps = ip_bits(samples) / samples.duration_s
+    return rates_bps[rates_bps > 0]
+
+
+def selected_samples(
+    trace: Trace, direction: str, *, saturating: bool
+) -> "tuple[ThroughputSamples, NDArray[np.bool_]]":
+    """Samples of one direction in order of time, and whether each has a clock.
+
+    A source without a clock counts from 0, so its samples stay together.
     """
     samples = trace.throughput
-    keep = (samples.is_up == (direction == "up")) & samples.saturating
-    if not keep.any():
-        return None
-    samples = samples.take(keep)
-    has_clock = np.array([source.has_clock for source in trace.sources])[samples.source]
-    # a source without a clock starts at 0, so times are ordered inside a source only
-    order = np.lexsort((samples.start_s, samples.source))
-    samples, has_clock = samples.take(order), has_clock[order]
+    keep = (samples.is_up == (direction == "up")) & (samples.saturating == saturating)
+    clocks = np.array([source.has_clock for source in trace.sources], dtype=bool)
+    if not keep.all():
+        samples = samples.take(keep)
+    if not len(samples):
+        return samples, np.zeros(0, dtype=bool)
+    has_clock = clocks[samples.source]
+    group = np.where(has_clock, -1, samples.source)
+    in_order = (np.diff(group) > 0) | ((np.diff(group) == 0) & (np.diff(samples.start_s) >= 0))
+    if not in_order.all():
+        order = np.lexsort((samples.start_s, group))
+        samples, has_clock = samples.take(order), has_clock[order]
+    return samples, has_clock
+
+
+def runs_of_samples(samples: ThroughputSamples, has_clock: "NDArray[np.bool_]") -> MeasuredRuns:
+    """At least one sample, in order, as runs on a 1 s grid."""
     bounds = _run_bounds(samples)
     bits = ip_bits(samples)
+    is_tcp = samples.transport == TRANSPORTS.index("tcp")
     rates, lengths, starts = [], [], []
     for low, high in pairwise(bounds.tolist()):
         run = _on_grid(samples.duration_s[low:high], bits[low:high])
+        start_s = samples.start_s[low] if has_clock[low] else np.nan
+        if is_tcp[low] and run.size >= _DROP_FIRST_FROM_S and samples.duration_s[low] < 2 * GRID_S:
+            run, start_s = run[1:], start_s + GRID_S
         rates.append(run)
         lengths.append(run.size)
-        starts.append(samples.start_s[low] if has_clock[low] else np.nan)
+        starts.append(start_s)
     return MeasuredRuns(
         rates_bps=np.concatenate(rates),
         first=np.concatenate(([0], np.cumsum(lengths))),
         start_s=np.array(starts),
+    )
+
+
+def thinned_runs(runs: MeasuredRuns, max_seconds: int) -> MeasuredRuns:
+    """About `max_seconds` of `runs`: whole pieces of up to an hour, spread over the record."""
+    n = int(runs.rates_bps.size)
+    if n <= max_seconds:
+        return runs
+    starts = np.concatenate(
+        [np.arange(low, high, _PIECE_S) for low, high in pairwise(runs.first.tolist())]
+    )
+    ends = np.append(starts[1:], n)
+    run = np.searchsorted(runs.first, starts, side="right") - 1
+    start_s = runs.start_s[run] + (starts - runs.first[run])
+    n_kept = max(int(max_seconds * starts.size / n), 1)
+    keep = np.unique(np.linspace(0, starts.size - 1, n_kept).astype(np.int64))
+    return MeasuredRuns(
+        rates_bps=np.concatenate([runs.rates_bps[starts[i] : ends[i]] for i in keep]),
+        first=np.concatenate(([0], np.cumsum((ends - starts)[keep]))),
+        start_s=start_s[keep],
     )
 
 
@@ -122,12 +179,15 @@ def _run_bounds(samples: ThroughputSamples) -> "NDArray[np.int64]":
     # clocks of logs tremble by some part of a sample; half a sample missing is a gap
     slack_s = np.maximum(0.5 * samples.duration_s[:-1], 0.05)
     step_s = samples.start_s[1:] - end_s[:-1]
-    cut = (np.abs(step_s) > slack_s) | (np.diff(samples.source) != 0)
+    apart = np.diff(samples.source) != 0
+    cut = (np.abs(step_s) > slack_s) | apart
     return np.concatenate(([0], np.flatnonzero(cut) + 1, [len(samples)]))
 
 
 def _on_grid(durations_s: "NDArray[Any]", bits: "NDArray[Any]") -> "NDArray[np.float64]":
     """Mean rate of each whole second of one run; a run below 1.5 s becomes one second."""
+    if (durations_s == GRID_S).all():
+        return bits / GRID_S
     edges_s = np.concatenate(([0.0], np.cumsum(durations_s)))
     # a last piece of at least half a second counts as a second of its own mean rate
     n = max(int(np.floor(edges_s[-1] / GRID_S + 0.5)), 1)

@@ -26,8 +26,8 @@ def test_a_gap_and_a_change_of_source_start_a_run():
     )
     runs = measured_runs(trace, "up")
     assert runs.first.tolist() == [0, 2, 4, 6]
-    assert runs.rates_bps.tolist() == [1, 2, 3, 4, 5, 6]
-    assert_allclose(runs.start_s, [np.nan, np.nan, 0.0])
+    assert runs.rates_bps.tolist() == [5, 6, 1, 2, 3, 4]  # sources with a clock come first
+    assert_allclose(runs.start_s, [0.0, np.nan, np.nan])
 
 
 def test_samples_below_one_second_are_summed():
