@@ -1,8 +1,9 @@
 """From what iperf3 printed interval by interval to bins that say something of the link."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
-from linkfit.ingest.iperf3_run import Interval, Note, Run, Totals
+from linkfit.ingest.iperf3_run import Interval, Run, Totals
+from linkfit.ingest.notes import Notes
 
 # Sender intervals below 1 s show how writes were cut up, not the link; 5 % are left for timers.
 SHORTEST_BIN_S = 0.95
@@ -10,23 +11,6 @@ SHORTEST_BIN_S = 0.95
 SLOW_START_S = 1.5
 # Where more datagrams than this were lost, what was sent says little of what the link carried.
 TOLERATED_LOSS_FRAC = 0.05
-
-
-@dataclass(slots=True)
-class Notes:
-    """Repairs and findings on the way."""
-
-    repairs: list[Note] = field(default_factory=list)
-    findings: list[Note] = field(default_factory=list)
-
-    def repair(self, kind: str, n_samples: int, text: str) -> None:
-        """Note a change, if it touched anything."""
-        if n_samples:
-            self.repairs.append(Note(kind, n_samples, text))
-
-    def find(self, kind: str, n_samples: int, text: str) -> None:
-        """Note something that may mislead."""
-        self.findings.append(Note(kind, n_samples, text))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,8 +2,9 @@
 
 from statistics import fmean, median
 
-from linkfit.ingest.iperf3_bins import SHORTEST_BIN_S, Bin, Notes
+from linkfit.ingest.iperf3_bins import SHORTEST_BIN_S, Bin
 from linkfit.ingest.iperf3_run import Interval, Run, Totals
+from linkfit.ingest.notes import Notes
 from linkfit.units import BITS_PER_BYTE, format_duration, format_rate, format_share, format_size
 
 # Below this share of the asked rate the link, not the asking, set the pace.
@@ -80,7 +81,7 @@ def note_traps(
     if totals.n_datagrams:
         lost_frac = totals.n_lost / totals.n_datagrams
         notes.find(
-            "datagrams", totals.n_datagrams,
+            f"datagrams {'up' if totals.is_up else 'down'}", totals.n_datagrams,
             f"{totals.n_lost} of {totals.n_datagrams} datagrams lost ({format_share(lost_frac)}), "
             f"jitter {format_duration(totals.jitter_s)}",
         )  # fmt: skip

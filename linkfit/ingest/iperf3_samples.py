@@ -2,15 +2,14 @@
 
 import numpy as np
 
-from linkfit.ingest.iperf3_bins import Bin, Notes, cleaned, throughput_bins
+from linkfit.ingest.iperf3_bins import Bin, cleaned, throughput_bins
 from linkfit.ingest.iperf3_limits import note_traps, saturating
 from linkfit.ingest.iperf3_run import Interval, Run, Totals
+from linkfit.ingest.notes import Notes
 from linkfit.ingest.trace import (
     LAYERS,
     TRANSPORTS,
-    Finding,
     LatencySamples,
-    Repair,
     Source,
     ThroughputSamples,
     Trace,
@@ -20,7 +19,11 @@ from linkfit.units import BITS_PER_BYTE
 
 def run_to_trace(run: Run, source: Source) -> Trace:
     """The samples, repairs and findings of one test."""
-    notes = Notes(repairs=list(run.repairs), findings=list(run.findings))
+    notes = Notes(source.name)
+    for note in run.repairs:
+        notes.repair(*note)
+    for note in run.findings:
+        notes.find(*note)
     throughput, latency = [], []
     for is_up in (True, False):
         near = cleaned([i for i in run.intervals if i.is_up is is_up], notes)
@@ -37,8 +40,8 @@ def run_to_trace(run: Run, source: Source) -> Trace:
         sources=(source,),
         throughput=ThroughputSamples.concatenate(throughput, [0, 0]),
         latency=LatencySamples.concatenate(latency, [0, 0]),
-        repairs=tuple(Repair(source=source.name, **note._asdict()) for note in notes.repairs),
-        findings=tuple(Finding(source=source.name, **note._asdict()) for note in notes.findings),
+        repairs=notes.repairs,
+        findings=notes.findings,
     )
 
 

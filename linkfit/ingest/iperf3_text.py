@@ -25,6 +25,7 @@ _REVERSE = re.compile(r"Reverse mode, remote host .* is sending")
 _TIME = re.compile(r"Time: (?P<time>\w{3}, \d.*)$")
 _TARGET = re.compile(r"Target Bitrate: (?P<rate>\d+)")
 _TEST = re.compile(r"Starting Test: protocol: (?P<protocol>\w+), \d+ streams, (?P<block>\d+) byte")
+_LONGEST_LINE = 500  # iperf3 prints far less; patterns are slow on lines of megabytes
 _COLUMNS = re.compile(r"\[ ID\].*Interval")
 _ERROR = re.compile(r"iperf3: (?:error|interrupt) - (?P<text>.*)")
 
@@ -60,14 +61,15 @@ class _Draft:
 
 def looks_like_text(head: str) -> bool:
     """Whether a line is one that iperf3 prints."""
-    return any(_ROW.search(x) or _ERROR.search(x) or _CLIENT.search(x) for x in head.splitlines())
+    lines = (line[:_LONGEST_LINE] for line in head.splitlines())
+    return any(_ROW.search(x) or _ERROR.search(x) or _CLIENT.search(x) for x in lines)
 
 
 def read_runs(lines: Iterable[str]) -> list[Run]:
     """Every test in the printed `lines`."""
     drafts: list[_Draft] = []
     started_s: float | None = None
-    for line in lines:
+    for line in (line[:_LONGEST_LINE] for line in lines):
         if time := _TIME.search(line):
             started_s = _epoch_s(time["time"])
             if drafts and drafts[-1].is_server and not drafts[-1].groups:

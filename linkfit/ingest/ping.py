@@ -1,28 +1,42 @@
 """Ping text of any system and language to latency samples: one row a probe, lost ones too."""
 
+import re
+from collections.abc import Iterable, Iterator
+from itertools import chain
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from linkfit.errors import TraceError
 from linkfit.ingest.ping_lines import is_probe_line, read_line
-from linkfit.ingest.ping_run import PingRun, run_to_trace
+from linkfit.ingest.ping_run import PingRun
+from linkfit.ingest.ping_samples import run_to_trace
 from linkfit.ingest.trace import Source, Trace
 
+_LINE = re.compile(r"[^\r\n]+")
 _UTC = ZoneInfo("UTC")
-_NAMES_RUN = ("header", "reply", "counts")
 
 
 def looks_like_ping(head: str) -> bool:
     """Whether the first characters of a file are ping's, of any system and language."""
-    return any(read_line(line, _UTC).kind in _NAMES_RUN for line in head.splitlines()[:100])
+    is_ruled = False
+    for line in (read_line(line, _UTC) for line in head.splitlines()[:100]):
+        is_ruled |= line.kind == "rule"
+        if line.kind in ("header", "reply"):
+            return True
+        if line.kind == "counts" and (line.is_windows or is_ruled):
+            return True
+    return False
 
 
-def read_ping(text: str, source_name: str, sha256: str, *, timezone: str = "UTC") -> Trace:
+def read_ping(
+    text: str | Iterable[str], source_name: str, sha256: str, *, timezone: str = "UTC"
+) -> Trace:
     """Latency samples of every ping run in one text, one Source a run.
 
     Parameters
     ----------
-    text : str
-        What ping printed, in any language; one run or several.
+    text : str or iterable of lines
+        What ping printed, in any language; one run or several. Lines are read one by one, so
+        that a file larger than memory can be streamed.
     source_name, sha256 : str
         Name and checksum of the file it came from.
     timezone : str
@@ -50,7 +64,9 @@ def read_ping(text: str, source_name: str, sha256: str, *, timezone: str = "UTC"
         raise TraceError(
             f"timezone: expected a name such as 'Europe/Lisbon' or 'UTC', got {timezone!r}"
         ) from error
-    runs = [run for run in _runs(text, zone) if run.has_measured]
+    lines = _lines(text) if isinstance(text, str) else iter(text)
+    first = next((line.strip() for line in lines if line.strip()), "")
+    runs = _runs(chain([first], lines), zone)
     traces = []
     for number, run in enumerate(runs, start=1):
         name = source_name if len(runs) == 1 else f"{source_name} run {number}"
@@ -61,7 +77,6 @@ def read_ping(text: str, source_name: str, sha256: str, *, timezone: str = "UTC"
         if len(trace.latency):
             traces.append(trace)
     if not traces:
-        first = next((line.strip() for line in text.splitlines() if line.strip()), "")
         raise TraceError(
             f"{source_name}: expected ping output with answers or a summary, got {first[:80]!r}; "
             "run ping to a host that answers, for 100 probes or more"
@@ -69,24 +84,34 @@ def read_ping(text: str, source_name: str, sha256: str, *, timezone: str = "UTC"
     return Trace.merge(traces)
 
 
-def _runs(text: str, zone: ZoneInfo) -> list[PingRun]:
-    """The lines of each run, cut at headers and where a sequence starts anew."""
+def _lines(text: str) -> Iterator[str]:
+    """The lines of `text`, without a last one that was cut before it said anything whole."""
+    end = len(text)
+    cut = max(text.rfind("\n"), text.rfind("\r")) + 1
+    if cut < end and read_line(text[cut:], _UTC).kind not in ("reply", "counts", "round trips"):
+        end = cut
+    return (match[0] for match in _LINE.finditer(text, 0, end))
+
+
+def _runs(lines: Iterable[str], zone: ZoneInfo) -> list[PingRun]:
+    """The runs, cut at headers and where a sequence starts anew."""
     runs: list[PingRun] = []
     run: PingRun | None = None
     start_s: float | None = None
-    for raw in text.splitlines():
+    for raw in lines:
         line = read_line(raw, zone)
         if line.kind == "start":
             if run is None or run.counts is not None:
                 start_s, run = line.time_s, None
             continue
-        if line.kind == "other" and (
-            run is None or not run.takes_losses or not is_probe_line(line)
-        ):
+        takes_losses = run is not None and run.takes_losses
+        if line.kind == "rule":
+            continue
+        if line.kind == "other" and not (takes_losses and is_probe_line(line)):
             continue
         if run is None or run.ends_before(line):
             run = PingRun(start_s=start_s)
             start_s = None
             runs.append(run)
         run.add(line)
-    return runs
+    return [run for run in runs if run.has_probes or run.counts is not None]

@@ -22,7 +22,7 @@ _TIME = re.compile(_NUMBER + r"(?:ms|мс|毫秒)(?!\w)", re.ASCII)
 _TIME_BEFORE_TTL = re.compile(_NUMBER + r"\S{0,4}\s+TTL=\d+")
 _SEQUENCE = re.compile(r"(?:\b|_)seq[ =:]\s?(\d{1,9})\b")
 _TTL = re.compile(r"\b(?:ttl|hlim)\s?=\s?\d+", re.IGNORECASE)
-_HEADER = re.compile(r"P(?:ING|ing)6?(?:\s.*\d.*bytes|\(\d+=|\s.*\(\d+\))")
+_HEADER = re.compile(r"PING6?(?:\s.*\d.*bytes|\(\d+=|\s.*\(\d+\))|Ping\s.*\(\d[\d.]*\).*bytes")
 _PEER = re.compile(r"PING6?\(.*-->\s*(\S+)|PING\s+([^\s(]*)\s?\(([^)\s]*)|\[([0-9A-Fa-f.:]+)\]")
 _FROM_ZERO = re.compile(r"PING6\(|\): \d+ data bytes")
 _RULE = re.compile(r"---.*---\s*$")
@@ -30,10 +30,16 @@ _PERCENT = re.compile(r"\d\s?%(?!\w)|[\s(]%\s?\d")
 _COUNT = re.compile(r"(?<![+\d.,%])\d{1,9}(?![.,]?\d|\s?%)")
 _ROUND_TRIPS = re.compile(r"=\s?[\d.,]+/([\d.,]+)/[\d.,]+(?:/([\d.,]+))?\s?ms")
 _SPAN = re.compile(r"(\d{1,12})\s?ms\s*$")
-_ADDRESS = r"(?:\d{1,3}(?:\.\d{1,3}){3}|[0-9A-Fa-f]{0,4}(?::[0-9A-Fa-f]{0,4}){2,7}(?:%\w+)?)"
+_ADDRESS = (
+    r"(?:\d{1,3}(?:\.\d{1,3}){3}"
+    r"|(?:[0-9A-Fa-f]{1,4}(?::[0-9A-Fa-f]{1,4}){7}|[0-9A-Fa-f:]*::[0-9A-Fa-f:.]*)(?:%\w+)?)"
+)
 _ADDRESS_REPLY = re.compile(_ADDRESS + r"\s?:?.*[:：]\s")
-_WINDOWS_HEADER = re.compile(rf"\[{_ADDRESS}\].*\s\d+\s|(?:^|\s){_ADDRESS}.*\s\d+\s\D*[:：]\s*$")
+_WINDOWS_HEADER = re.compile(
+    rf"[Pp]ing.*\[{_ADDRESS}\].*\s\d+\s|(?:^|\s){_ADDRESS}.*\s\d+\s\D*[:：]\s*$"
+)
 _PROMPT = re.compile(r"[A-Za-z]:\\.*>|\^C|\$ ")
+_LONGEST_LINE = 500  # ping prints far less; patterns are slow on lines of megabytes
 _UNFINISHED = ("-", ":", "：")
 
 
@@ -42,7 +48,8 @@ class Line:
     """One line: its kind and the numbers that go with it.
 
     `kind` is "header", "reply", "answered" (a reply without a time), "unanswered" (a probe
-    reported as lost), "counts", "round trips", "start" (a labelled time of day) or "other".
+    reported as lost), "rule" (``--- host ping statistics ---``), "counts", "round trips",
+    "start" (a labelled time of day) or "other".
     `is_below` marks a ``<1ms``; `rtt_s` is negative where a clock step made it so.
     """
 
@@ -64,10 +71,10 @@ class Line:
 
 def read_line(line: str, zone: tzinfo) -> Line:
     """What `line` says; stamps without a zone are taken to be in `zone`."""
-    time_s, text = _stamp(line.strip(), zone)
+    time_s, text = _stamp(line[:_LONGEST_LINE].strip(), zone)
     return (
-        _header(text, time_s)
-        or _reply(text, time_s)
+        _reply(text, time_s)
+        or _header(text, time_s)
         or _sequence_only(text, time_s)
         or _summary(text)
         or _labelled_start(text)
@@ -103,7 +110,7 @@ def _stamp(text: str, zone: tzinfo) -> tuple[float | None, str]:
 
 
 def _header(text: str, time_s: float | None) -> Line | None:
-    is_unix = _HEADER.match(text) is not None and "[" not in text
+    is_unix = _HEADER.match(text) is not None
     if not is_unix and (not _WINDOWS_HEADER.search(text) or _TIME.search(text)):
         return None
     found = _PEER.search(text)
@@ -118,14 +125,18 @@ def _header(text: str, time_s: float | None) -> Line | None:
 
 def _reply(text: str, time_s: float | None) -> Line | None:
     """A reply has exactly one time; a line with three is the summary of Windows."""
+    if "=" not in text and "<" not in text:
+        return None
     times = list(_TIME.finditer(text))
     if not times and (spoilt := _TIME_BEFORE_TTL.search(text)):
         times = [spoilt]
+    if len(times) != 1:
+        return None
     sequence = _SEQUENCE.search(text)
     is_windows = sequence is None and (
         _TTL.search(text) is not None or _ADDRESS_REPLY.search(text) is not None
     )
-    if len(times) != 1 or not (sequence or is_windows):
+    if not (sequence or is_windows):
         return None
     sign, minus, whole, decimals = times[0].groups()
     decimals = decimals or ""
@@ -145,13 +156,14 @@ def _sequence_only(text: str, time_s: float | None) -> Line | None:
     sequence = _SEQUENCE.search(text)
     if sequence is None:
         return None
-    kind = "answered" if _TTL.search(text) else "unanswered"
+    # "64 bytes from" came back, whatever of the rest is missing; reports start with a word
+    kind = "answered" if _TTL.search(text) or text[0].isdigit() else "unanswered"
     return Line(kind=kind, text=text, time_s=time_s, sequence=int(sequence[1]))
 
 
 def _summary(text: str) -> Line | None:
     if _RULE.match(text):
-        return None
+        return Line(kind="rule", text=text)
     if _PERCENT.search(text):
         counts = [int(number) for number in _COUNT.findall(text)]
         if len(counts) >= 2:
