@@ -3,10 +3,9 @@
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from rich.padding import Padding
 from rich.text import Text
 
-from linkfit.report.listing import Column, Listing, apart, bullets, heading, sentence
+from linkfit.report.listing import Column, Listing, Sentence, apart, bullets, heading, sentence
 from linkfit.report.plain import harmless
 from linkfit.report.wording import DIRECTION_WORDS, amount, between
 from linkfit.units import format_rate, format_share, format_size
@@ -25,7 +24,7 @@ def advice_text(record: Record) -> "list[RenderableType]":
     """Verdicts, changes, data use, backlogs, what is missing and the cautions, in this order."""
     return apart(
         [
-            [Text(harmless(record["site"]), style="bold"), *link_lines(record["link"])],
+            [heading(record["site"]), *link_lines(record["link"])],
             services_text(record["services"]),
             changes_text(record["changes"]),
             targets_text(record),
@@ -52,22 +51,25 @@ def link_lines(link: Record) -> "list[RenderableType]":
 
 
 def services_text(services: Sequence[Record]) -> "list[RenderableType]":
-    """One block a service: its verdict in words, its tasks, and room for how many."""
+    """One block a service: its verdict in words, its tasks, and what is in its way."""
     if not services:
         return []
-    parts: list[RenderableType] = [heading("Services at the busy hour")]
+    parts: list[RenderableType] = [heading("Services at the busy hour, as the site is")]
     for service in services:
         verdict = service["verdict"]
         style = _VERDICT_STYLES.get(verdict, "bold")
-        name = f"{service['name']} ({service['kind']})"
-        parts += [Text(), Text.assemble((harmless(name), "bold"), ": ", (verdict, style))]
-        parts.append(Padding(_tasks(service["tasks"]), (0, 0, 0, 2), expand=False))
+        users = f"{service['n_users']} users" if "n_users" in service else ""
+        kind = ", ".join(filter(None, (service["kind"], users)))
+        name = harmless(f"{service['name']} ({kind})")
+        title = Text.assemble((name, "bold"), ": ", (verdict, style))
+        parts += [Text(), Sentence(text=title), Text()]
+        parts += [_tasks(service["tasks"]), *bullets(_remarks(service))]
     parts += [
         Text(),
         sentence(
             "out: the server sends (link up); in: the server receives (link down). The target "
-            "is for the 95th percentile; 'sure within' is the 90 % interval on it, wide where "
-            "the link was measured little."
+            "is for the 95th percentile. In brackets: the 90 % interval on it, wide where the "
+            "link was measured little. users: for how many at most the target holds."
         ),
     ]
     return parts
@@ -76,32 +78,43 @@ def services_text(services: Sequence[Record]) -> "list[RenderableType]":
 def _tasks(tasks: Sequence[Record]) -> Listing:
     listing = Listing(
         columns=(
-            Column(heading="task", prose=True),
-            Column(heading="flow"),
+            Column(heading="task, flow", prose=True),
             Column(heading="5 %", right=True),
             Column(heading="median", right=True),
             Column(heading="95 %", right=True),
-            Column(heading="sure within", right=True),
             Column(heading="target", right=True),
             Column(heading="in time", right=True),
             Column(heading="users", right=True),
         )
     )
     for task in tasks:
-        name = task["name"]
-        if task.get("refused"):
-            name = f"{name} (cannot be carried: {task['refused']})"
         prob, users = task["prob_within_target"], task["max_users"]
+        between_text = _seconds_between(task["p95_low_s"], task["p95_high_s"])
         listing.add(
-            name,
-            task["flow"],
-            *(_seconds(task[key]) for key in ("p05_s", "p50_s", "p95_s")),
-            _seconds_between(task["p95_low_s"], task["p95_high_s"]),
+            f"{task['name']}, {task['flow']}",
+            *(_seconds(task[key]) for key in ("p05_s", "p50_s")),
+            (_seconds(task["p95_s"]), f"({between_text})"),
             "" if task["target_s"] is None else _seconds(task["target_s"]),
             "" if prob is None else format_share(prob),
             "" if users is None else f"{users}",
         )
     return listing
+
+
+def _remarks(service: Record) -> list[str]:
+    """Why a service does not fit as it is."""
+    tasks = service["tasks"]
+    remarks = [f"{t['name']} cannot be carried: {t['refused']}" for t in tasks if t["refused"]]
+    missed = [
+        task["name"]
+        for task in tasks
+        if task["must_carry"] and not task["meets_target"] and not task["refused"]
+    ]
+    if missed:
+        remarks.append(f"misses its target: {', '.join(missed)}")
+    if service["works_throttled"] is False:
+        remarks.append("misses its targets at the rate to which the plan throttles")
+    return remarks
 
 
 def changes_text(changes: Sequence[Record]) -> "list[RenderableType]":
@@ -113,9 +126,10 @@ def changes_text(changes: Sequence[Record]) -> "list[RenderableType]":
         where = f"{change['service']}: " if change["service"] else ""
         title = harmless(f"{number}. {where}{change['what']}")
         step = harmless(f": {change['from']} -> {change['to']}")
-        parts += [Text(), Text.assemble((title, "bold"), step)]
-        gains = [f"{g['measure']}: {_gain(g)}" for g in change["gain"][:_N_GAINS]]
-        left = len(change["gain"]) - len(gains)
+        parts += [Text(), Sentence(text=Text.assemble((title, "bold"), step))]
+        moved = [gain for gain in change["gain"] if _shown_moved(gain)]
+        gains = [f"{gain['measure']}: {_gain(gain)}" for gain in moved[:_N_GAINS]]
+        left = len(moved) - len(gains)
         more = [f"and {left} more (all of them: --json)"] if left > 0 else []
         lines = [*(gains or ["nothing alone, but needed with the others"]), *more]
         lines.append(f"costs: {change['cost']}")
@@ -145,14 +159,20 @@ def targets_text(record: Record) -> "list[RenderableType]":
     ]
     if not record["feasible"]:
         sure = "No setting" if record["search"]["exhausted"] else "No setting that was tried"
-        parts += [Text(), Text(f"{sure} meets every target. In the way:", style="bold")]
+        parts += [Text(), heading(f"{sure} meets every target. In the way:")]
         parts += bullets(record["in_the_way"])
     return parts
 
 
 def _gain(gain: Record) -> str:
     unit = gain["unit"]
-    return f"{_value(gain['before'], unit)} -> {_value(gain['after'], unit)}"
+    worse = "" if gain["better"] else " (worse)"
+    return f"{_value(gain['before'], unit)} -> {_value(gain['after'], unit)}{worse}"
+
+
+def _shown_moved(gain: Record) -> bool:
+    """Does the change show in the digits that are printed?"""
+    return _value(gain["before"], gain["unit"]) != _value(gain["after"], gain["unit"])
 
 
 def _value(value: float | None, unit: str) -> str:

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 from rich import box
 from rich.cells import cell_len
-from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
@@ -32,18 +31,19 @@ class Column:
 class Listing:
     """Rows under headings that never lose a letter, however narrow the terminal.
 
-    Cells are plain text or a rich Text with its own style; plain text is made harmless. An
-    empty cell is left out where rows are shown as blocks.
+    Cells are plain text or a rich Text with its own style; plain text is made harmless. A tuple
+    of two is a text with a second line below it (in a block: behind it). An empty cell is left
+    out where rows are shown as blocks.
     """
 
     columns: tuple[Column, ...]
     rows: list[tuple[Text, ...]] = field(default_factory=list)
 
-    def add(self, *cells: "str | Text") -> None:
+    def add(self, *cells: "str | Text | tuple[str, str]") -> None:
         """Append a row with one cell a column."""
         if len(cells) != len(self.columns):
             raise ValueError(f"cells: expected {len(self.columns)}, got {len(cells)}")
-        self.rows.append(tuple(as_text(cell) for cell in cells))
+        self.rows.append(tuple(_cell(cell) for cell in cells))
 
     def __rich_console__(self, console: "Console", options: "ConsoleOptions") -> "RenderResult":
         least_widths = self._least_widths()
@@ -56,7 +56,8 @@ class Listing:
         """Narrowest width of each column at which nothing but prose wraps."""
         widths = []
         for index, column in enumerate(self.columns):
-            widest = max([cell_len(column.heading), *(row[index].cell_len for row in self.rows)])
+            texts = [column.heading, *(row[index].plain for row in self.rows)]
+            widest = max(cell_len(line) for text in texts for line in text.split("\n"))
             widths.append(min(widest, _LEAST_WRAPPED) if column.prose else widest)
         return widths
 
@@ -80,14 +81,17 @@ class Listing:
         for number, row in enumerate(self.rows):
             if number:
                 yield Text()
-            heading = row[0].copy() if row[0].plain else Text(first.heading)
-            heading.stylize("bold")
-            yield heading
+            title = row[0].copy() if row[0].plain else Text(first.heading)
+            title.stylize("bold")
+            yield Sentence(text=title)
             for column, cell in zip(others, row[1:], strict=True):
                 if cell.plain:
-                    yield Padding(
-                        Text.assemble(f"{column.heading}: ", cell), (0, 0, 0, 2), expand=False
-                    )
+                    label = Text.assemble(f"{column.heading}: ", Text(" ").join(cell.split("\n")))
+                    yield Sentence(text=label, mark="  ")
+
+
+def _cell(cell: "str | Text | tuple[str, str]") -> Text:
+    return Text("\n").join(map(as_text, cell)) if isinstance(cell, tuple) else as_text(cell)
 
 
 def as_text(cell: "str | Text") -> Text:
@@ -119,9 +123,9 @@ def bullets(texts: Sequence[str], *, indent: int = 0) -> list[Sentence]:
     return [Sentence(text=as_text(text), mark=" " * indent + "- ") for text in texts]
 
 
-def heading(text: str) -> Text:
+def heading(text: str) -> Sentence:
     """A section's heading."""
-    return Text(harmless(text), style="bold underline")
+    return Sentence(text=Text(harmless(text), style="bold underline"))
 
 
 def apart(sections: "Sequence[Sequence[RenderableType]]") -> "list[RenderableType]":

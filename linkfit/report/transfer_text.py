@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
-from linkfit.report.listing import Column, Listing, sentence
+from linkfit.report.listing import Column, Listing, heading, sentence
 from linkfit.report.wording import (
     FLOW_WORDS,
     QUANTILES,
@@ -33,7 +33,7 @@ def transfer_text(forecast: "Forecast", *, size_bytes: float, flow: str) -> "lis
     for name, level, text in zip(_NAMES, QUANTILES, quantile_texts(forecast), strict=True):
         listing.add(name, text, how_sure(forecast, level))
     lines: list[RenderableType] = [
-        Text.assemble((f"{format_size(size_bytes)} {FLOW_WORDS[flow]}", "bold")),
+        heading(f"{format_size(size_bytes)} {FLOW_WORDS[flow]}"),
         Text(),
         listing,
         Text(),

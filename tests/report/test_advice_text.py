@@ -1,0 +1,164 @@
+import io
+
+import pytest
+from rich.console import Console
+
+from linkfit.report.advice_text import advice_text, backlogs_text, data_text, services_text
+
+
+def a_task(**other):
+    task = {
+        "name": "view a photo", "flow": "out", "target_s": 2.0, "p05_s": 0.42, "p50_s": 0.64,
+        "p95_s": 2.4, "p95_low_s": 1.9, "p95_high_s": 2.7, "prob_within_target": 0.93,
+        "max_users": 5, "meets_target": False, "must_carry": True, "refused": "",
+    }  # fmt: skip
+    return task | other
+
+
+def a_service(*tasks, **other):
+    service = {
+        "name": "finds catalogue", "kind": "photo-library", "verdict": "fits with changes",
+        "n_users": 8, "works_throttled": False, "tasks": list(tasks or [a_task()]),
+    }  # fmt: skip
+    return service | other
+
+
+DATA = {
+    "cap_bytes": 6e10, "p05_bytes": 5e10, "p50_bytes": 7e10, "p95_bytes": 9e10,
+    "prob_over_cap": 0.7, "runs_out": {"p05": 20.0, "p50": 26.0, "p95": None},
+    "ledger": [{"cause": "add a photo", "service": "finds catalogue", "p50_bytes": 4e10}],
+}  # fmt: skip
+BACKLOG = {
+    "name": "season photos", "p05_days": 0.5, "p50_days": 3.0, "p95_days": None,
+    "binding": "data plan", "prob_by_deadline": 0.9, "refused": "",
+}  # fmt: skip
+GAIN = {"measure": "view a photo: time", "unit": "s", "before": 2.4, "after": 0.84, "better": True}
+CHANGE = {
+    "what": "long edge of stored photos", "service": "finds catalogue", "from": "1440 px",
+    "to": "720 px", "cost": "less detail",
+    "gain": [GAIN, GAIN | {"before": 2.41, "after": 2.42, "measure": "too small to show"},
+             GAIN | {"measure": "harmed", "better": False, "before": 1.0, "after": 2.0}],
+}  # fmt: skip
+RECORD = {
+    "site": "Kestrel Ridge",
+    "link": {"up": {"p05_bps": 2.6e6, "p50_bps": 5.5e6},
+             "down": {"p05_bps": None, "p50_bps": None}},
+    "services": [a_service()], "changes": [CHANGE], "data": DATA, "backlogs": [BACKLOG],
+    "targets": [
+        {"measure": "view a photo", "unit": "s", "target": 2.0, "before": 2.4, "after": 0.84,
+         "met_after": True},
+        {"measure": "season photos in time", "unit": "probability", "target": 0.95,
+         "before": 0.9, "after": 0.91, "met_after": False},
+    ],
+    "feasible": False, "in_the_way": ["season photos: 91 %, wanted 95 %"],
+    "search": {"exhausted": True}, "missing": ["the link between 22:00 and 06:30"],
+    "notes": ["a note"], "cautions": ["not for alarms"],
+}  # fmt: skip
+
+
+def shown(parts, width=80):
+    out = io.StringIO()
+    console = Console(file=out, width=width, markup=False, emoji=False, highlight=False)
+    for part in parts:
+        console.print(part)
+    return out.getvalue()
+
+
+def words(text):
+    return " ".join(text.split())
+
+
+@pytest.mark.parametrize("width", [80, 60, 40])
+def test_everything_a_person_needs_is_there_at_any_width(width):
+    text = shown(advice_text(RECORD), width)
+    assert max(map(len, text.splitlines())) <= width
+    for part in (
+        "link up (server to internet): 5.50 Mbit/s half of the time, 2.60 Mbit/s 19 times out of",
+        "link down (internet to server): never measured",
+        "finds catalogue (photo-library, 8 users): fits with changes",
+        "420 ms", "640 ms", "2.4 s", "(1.9 to 2.7 s)", "2.0 s", "93 %",
+        "- misses its target: view a photo",
+        "1. finds catalogue: long edge of stored photos: 1440 px -> 720 px",
+        "- view a photo: time: 2.4 s -> 840 ms",
+        "- harmed: 1.0 s -> 2.0 s (worse)",
+        "- costs: less detail",
+        "No setting meets every target. In the way: - season photos: 91 %, wanted 95 %",
+        "- 70.0 GB in a billing cycle (90 %: 50.0 GB to 90.0 GB)",
+        "- the cap is 60.0 GB; chance to use more: 70 %",
+        "- runs out after: 26 days (90 %: 20 days to never)",
+        "40.0 GB", "data plan", "never",
+        "- the link between 22:00 and 06:30", "- a note", "- not for alarms",
+    ):  # fmt: skip
+        assert part in words(text), part
+    assert "too small to show" not in text
+
+
+def test_a_verdict_is_a_word_so_that_no_colour_is_needed():
+    for verdict in ("fits", "fits with changes", "does not fit", "not enough data"):
+        assert f": {verdict}\n" in shown(services_text([a_service(verdict=verdict)]))
+
+
+def test_a_task_that_the_path_refuses_says_why():
+    refused = a_task(refused="61% of its requests exceed 100 MB", p95_s=None, p95_high_s=None)
+    text = words(shown(services_text([a_service(refused)])))
+    assert "view a photo cannot be carried: 61% of its requests exceed 100 MB" in text
+    assert "(1.9 s to never)" in text
+    assert "misses its target:" not in text
+
+
+def test_a_task_without_a_target_has_no_target_chance_or_room():
+    task = a_task(target_s=None, prob_within_target=None, max_users=None, meets_target=True)
+    text = shown(services_text([a_service(task, works_throttled=None)]), 30)
+    assert "  target:" not in text
+    assert "  users:" not in text
+    assert "misses" not in text
+
+
+def test_a_plan_without_a_cap_and_one_that_lasts():
+    free = DATA | {"cap_bytes": None, "prob_over_cap": None, "runs_out": None}
+    assert "the plan has no cap" in shown(data_text(free))
+    lasts = DATA | {"runs_out": dict.fromkeys(("p05", "p50", "p95"))}
+    assert "runs out after: never, in 19 of 20 cycles" in shown(data_text(lasts))
+
+
+def test_the_smallest_plan_is_said_where_it_is_known():
+    text = words(shown(data_text(DATA | {"smallest_plan_bytes": 9e10})))
+    assert "a plan of 90.0 GB is overrun in fewer than one cycle in twenty" in text
+
+
+def test_a_search_that_was_cut_short_does_not_claim_that_no_setting_exists():
+    text = shown(advice_text(RECORD | {"search": {"exhausted": False}}))
+    assert "No setting that was tried meets every target." in words(text)
+
+
+def test_a_site_without_changes_services_or_backlogs_is_short():
+    bare = {
+        "services": [],
+        "changes": [],
+        "backlogs": [],
+        "targets": [],
+        "missing": [],
+        "notes": [],
+    }
+    text = shown(advice_text(RECORD | bare | {"feasible": True}))
+    for title in ("Services", "Changes", "Targets", "Backlogs", "Not measured", "Notes"):
+        assert title not in text
+
+
+def test_hostile_names_are_harmless_everywhere():
+    bad = "\x1b]0;x\x07[red]\u202e"
+    record = RECORD | {
+        "site": bad, "services": [a_service(a_task(name=bad, refused=bad), name=bad, kind=bad)],
+        "backlogs": [BACKLOG | {"name": bad}], "changes": [CHANGE | {"what": bad, "cost": bad}],
+        "missing": [bad], "in_the_way": [bad],
+        "data": DATA | {"ledger": [{"cause": bad, "service": bad, "p50_bytes": 1.0}]},
+    }  # fmt: skip
+    for width in (80, 40):
+        text = shown(advice_text(record), width)
+        assert not {"\x1b", "\x07", "\u202e"} & set(text)
+        assert "[red]" in text
+
+
+def test_a_backlog_that_the_path_refuses_says_why():
+    text = shown(backlogs_text([BACKLOG | {"refused": "items exceed 100 MB"}]))
+    assert "items exceed 100 MB" in words(text)
