@@ -1,12 +1,18 @@
 """Transfer times of TCP over CapacityPaths: a fluid model, all transfers at once."""
 
-from typing import TYPE_CHECKING
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from linkfit._checks import count, fraction, non_negative, non_negative_array, one_of, positive
 from linkfit.errors import InputError
 from linkfit.forecast.overhead import MSS_BYTES, TCP_IPV4_BYTES
+from linkfit.forecast.tcp_limits import initial_window_bytes
+from linkfit.forecast.tcp_rounds import Conditions, delivered_in_rounds_s
+from linkfit.forecast.tcp_start import connected_s, delivered_when_filled_s
+from linkfit.forecast.tcp_windows import CUBIC_BETA, RENO_BETA
 from linkfit.units import BITS_PER_BYTE
 
 if TYPE_CHECKING:
@@ -15,9 +21,6 @@ if TYPE_CHECKING:
     from linkfit.link.paths import CapacityPaths
 
 CONGESTION = ("cubic", "reno", "bbr")
-INITIAL_WINDOW_PACKETS = 10  # RFC 6928 section 2
-SYN_BYTES = 60.0  # IPv4 20, TCP 20, options 20 (segment size, timestamps, window scale, SACK)
-_MOST_ROUNDS = 64  # the window doubles: 2^64 packets fill any link
 
 
 def transfer_times_s(
@@ -32,9 +35,13 @@ def transfer_times_s(
     tls: bool = False,
     buffer_bytes: float = 3e5,
     loss_frac: float = 0.0,
+    loss_burst_packets: float = 1.0,
+    hold_s: float | None = None,
+    window_bytes: float | None = None,
     handshake_round_trips: int | None = None,
     header_bytes: float = TCP_IPV4_BYTES,
     mss_bytes: float = MSS_BYTES,
+    seed: int = 0,
 ) -> "NDArray[np.float64]":
     """Time from the first packet of each transfer to the answer to its last byte. [s]
 
@@ -43,69 +50,175 @@ def transfer_times_s(
     paths : CapacityPaths
         IP-layer capacity in the direction of the payload.
     starts_s, size_bytes, rtt_s : array, shape (n,)
-        When each begins_s on its path (>= 0) [s], payload (>= 0) [bytes] and round trip without
+        When each begins on its path (>= 0) [s], payload (>= 0) [bytes] and round trip without
         queues (>= 0) [s]; they broadcast against each other and `draws`.
     draws : array of int, shape (n,), optional
         The row of `paths` for each transfer; row 0 if not given.
+    congestion : {"cubic", "reno", "bbr"}
+        How the sender chooses its rate: RFC 9438, RFC 5681, or by estimating the bottleneck.
+    n_flows : int
+        Connections opened at once that split the payload evenly; the last one counts.
+    tls : bool
+        TLS 1.3: one more round trip, and its first message crosses the link.
+    buffer_bytes : float
+        Queue in front of the link; it drops what exceeds it. [bytes]
+    loss_frac : float
+        Chance that a packet is lost besides the queue's drops. Losses are drawn, so that one
+        transfer is one possible outcome: ask for many and look at their quantiles. [fraction]
+    loss_burst_packets : float
+        Mean number of packets lost together, >= 1; 1: independent losses.
+    hold_s : float, optional
+        Packets that wait longer in the queue are thrown away; None: the link holds them through
+        any outage. [s]
+    window_bytes : float, optional
+        The receiver's window of each flow; None: it never limits. [bytes]
     handshake_round_trips : int, optional
-        Round trips before the payload: 1 for TCP and 1 more with `tls` if not given.
+        Round trips before the payload. Not given: 1 for TCP and 1 more with `tls`; 2 more for
+        TLS 1.2; 1 in all for QUIC; 0 for a connection that stands already.
+    header_bytes, mss_bytes : float
+        Headers and payload of a full packet. [bytes]
+    seed : int
+        Of the random losses.
 
     Returns
     -------
     times_s : array, shape (n,)
         inf where the path carries nothing at all. [s]
+
+    Raises
+    ------
+    InputError
+        If an argument is out of its range.
+
+    Notes
+    -----
+    Without loss, and with a buffer that outlasts the sender's cut when the path is at its
+    fastest, a closed form holds: rounds of a doubling window until the link is full, then the
+    capacity itself (`tcp_start`). Everything else walks window by window (`tcp_rounds`).
     """
     one_of("congestion", congestion, CONGESTION)
-    flows = count("n_flows", n_flows)
-    positive("buffer_bytes", buffer_bytes)
-    if fraction("loss_frac", loss_frac) > 0:
-        raise InputError(f"loss_frac: expected 0 in this version, got {loss_frac:g}")
-    payload = non_negative_array("size_bytes", size_bytes)
-    starts = non_negative_array("starts_s", starts_s)
-    rtts_s = non_negative_array("rtt_s", rtt_s)
-    rows = np.asarray(0 if draws is None else draws)
-    shape = np.broadcast_shapes(payload.shape, starts.shape, rtts_s.shape, rows.shape)
-    payload, starts, rtts_s, rows = (
-        np.broadcast_to(a, shape).reshape(-1) for a in (payload, starts, rtts_s, rows)
+    mss = positive("mss_bytes", mss_bytes)
+    if loss_burst_packets < 1:
+        raise InputError(f"loss_burst_packets: expected >= 1, got {loss_burst_packets:g}")
+    conditions = Conditions(
+        packet_bits=(mss + non_negative("header_bytes", header_bytes)) * BITS_PER_BYTE,
+        buffer_bits=positive("buffer_bytes", buffer_bytes) * BITS_PER_BYTE,
+        congestion=congestion,
+        n_flows=count("n_flows", n_flows),
+        loss_frac=fraction("loss_frac", loss_frac),
+        loss_burst_packets=positive("loss_burst_packets", loss_burst_packets),
+        first_packets=max(math.floor(initial_window_bytes(mss) / mss), 1),
+        most_packets=_most_packets(window_bytes, mss),
+        hold_s=math.inf if hold_s is None else positive("hold_s", hold_s),
     )
     trips = 1 + int(tls) if handshake_round_trips is None else handshake_round_trips
     count("handshake_round_trips", trips, least=0)
-    mss = positive("mss_bytes", mss_bytes)
-    packet_bits = (mss + non_negative("header_bytes", header_bytes)) * BITS_PER_BYTE
-    wire_bits = payload * (packet_bits / mss)
-    begins_s = starts
-    if trips:
-        syn = paths.carried_bits(starts, rows) + SYN_BYTES * BITS_PER_BYTE
-        begins_s = paths.time_at_bits_s(syn, rows) + trips * rtts_s
-    done = _delivered_at_s(paths, begins_s, wire_bits, rtts_s, rows, packet_bits, flows)
-    return (done + rtts_s - starts).reshape(shape)
+    asked, shape = _broadcast(paths, starts_s, size_bytes, rtt_s, draws)
+    rng = np.random.default_rng(seed)
+    begins_s = connected_s(
+        paths,
+        asked.rows,
+        asked.starts_s,
+        asked.rtts_s,
+        n_round_trips=trips,
+        loss_frac=conditions.loss_frac,
+        hold_s=conditions.hold_s,
+        rng=rng,
+    )
+    times_s = np.empty(asked.rows.size)
+    deep = _stays_full(paths, asked, conditions)
+    if deep.any():
+        some = asked if deep.all() else asked.take(deep)
+        sent_s = delivered_when_filled_s(
+            paths,
+            some.rows,
+            begins_s if some is asked else begins_s[deep],
+            some.payload_bytes * (conditions.packet_bits / mss),
+            some.rtts_s,
+            packet_bits=conditions.packet_bits,
+            n_first=conditions.first_packets * conditions.n_flows,
+        )
+        times_s[deep] = sent_s + some.rtts_s - some.starts_s
+    if not deep.all():
+        some = asked.take(~deep)
+        packets = some.payload_bytes / mss
+        answered_s = delivered_in_rounds_s(
+            paths, some.rows, begins_s[~deep], packets, some.rtts_s, conditions, rng
+        )
+        times_s[~deep] = answered_s - some.starts_s
+    return times_s.reshape(shape)
 
 
-def _delivered_at_s(
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Asked:
+    """The transfers of one call, arrays (n,)."""
+
+    rows: "NDArray[np.int_]"
+    starts_s: "NDArray[np.float64]"
+    payload_bytes: "NDArray[np.float64]"
+    rtts_s: "NDArray[np.float64]"
+
+    def take(self, keep: "NDArray[np.bool_]") -> "_Asked":
+        return _Asked(
+            rows=self.rows[keep],
+            starts_s=self.starts_s[keep],
+            payload_bytes=self.payload_bytes[keep],
+            rtts_s=self.rtts_s[keep],
+        )
+
+
+def _broadcast(
     paths: "CapacityPaths",
-    begins_s: "NDArray[np.float64]",
-    wire_bits: "NDArray[np.float64]",
-    rtts_s: "NDArray[np.float64]",
-    rows: "NDArray[np.int_]",
-    packet_bits: float,
-    n_flows: int,
-) -> "NDArray[np.float64]":
-    """When the link has put the last bit on the air: slow start first, then all it carries."""
-    window_bits = INITIAL_WINDOW_PACKETS * packet_bits * n_flows
-    ready = np.where(np.isfinite(begins_s), begins_s, 0.0)
-    left = wire_bits.copy()
-    position = paths.carried_bits(ready, rows)
-    for _ in range(_MOST_ROUNDS):
-        # a round is over when its first packet is answered; a window that lasts until then
-        # has filled the link, and from here on the queue never empties
-        first = paths.time_at_bits_s(position + packet_bits, rows)
-        next_ready = first + rtts_s
-        at_next = paths.carried_bits(np.where(np.isfinite(next_ready), next_ready, 0.0), rows)
-        idle = (position + window_bits < at_next) & (left > window_bits)
-        if not idle.any():
-            break
-        left = np.where(idle, left - window_bits, left)
-        position = np.where(idle, at_next, position)
-        window_bits *= 2
-    done = paths.time_at_bits_s(position + left, rows)
-    return np.where(np.isfinite(begins_s), done, np.inf)
+    starts_s: "ArrayLike",
+    size_bytes: "ArrayLike",
+    rtt_s: "ArrayLike",
+    draws: "ArrayLike | None",
+) -> "tuple[_Asked, tuple[int, ...]]":
+    rows = np.asarray(0 if draws is None else draws)
+    if not np.issubdtype(rows.dtype, np.integer) or (
+        rows.size and not 0 <= int(rows.min()) <= int(rows.max()) < paths.n_draws
+    ):
+        raise InputError(
+            f"draws: expected rows 0 to {paths.n_draws - 1} of paths, got "
+            f"{np.array2string(rows, threshold=3, edgeitems=1)}"
+        )
+    arrays: list[NDArray[Any]] = [
+        non_negative_array("starts_s", starts_s),
+        non_negative_array("size_bytes", size_bytes),
+        non_negative_array("rtt_s", rtt_s),
+        rows,
+    ]
+    shape = np.broadcast_shapes(*(array.shape for array in arrays))
+    starts, payload, rtts, rows = (np.broadcast_to(a, shape).reshape(-1) for a in arrays)
+    return _Asked(rows=rows, starts_s=starts, payload_bytes=payload, rtts_s=rtts), shape
+
+
+def _most_packets(window_bytes: float | None, mss_bytes: float) -> float:
+    """The receiver's window in whole packets, at least one."""
+    if window_bytes is None:
+        return math.inf
+    return max(math.floor(positive("window_bytes", window_bytes) / mss_bytes), 1)
+
+
+def _stays_full(
+    paths: "CapacityPaths", asked: _Asked, conditions: Conditions
+) -> "NDArray[np.bool_]":
+    """Where a queue once filled never empties again, whatever the path does, shape (n,).
+
+    After a cut the window is beta times what buffer and link held; it must still cover what
+    the link carries in a round trip at its fastest.
+    """
+    simple = conditions.congestion != "bbr" and conditions.loss_frac == 0
+    if not simple or np.isfinite(conditions.hold_s):
+        return np.zeros(asked.rows.size, dtype=np.bool_)
+    beta = CUBIC_BETA if conditions.congestion == "cubic" else RENO_BETA
+    least_s = float(asked.rtts_s.min(initial=math.inf))
+    n_steps = 1 if math.isinf(least_s) else max(int(least_s / paths.step_s), 1)
+    edges = paths.cumulative_bits[:, ::n_steps]
+    peak_bps = np.diff(edges, axis=1).max(axis=1, initial=0.0) / (n_steps * paths.step_s)
+    in_flight = peak_bps[asked.rows] * asked.rtts_s
+    covered = beta * conditions.buffer_bits >= in_flight
+    if math.isfinite(conditions.most_packets):
+        window_bits = conditions.most_packets * conditions.packet_bits * conditions.n_flows
+        covered &= window_bits >= in_flight + conditions.buffer_bits
+    return covered

@@ -1,0 +1,119 @@
+"""How a connection begins: its handshake, and slow start on a link that it soon fills."""
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from linkfit.units import BITS_PER_BYTE
+
+if TYPE_CHECKING:
+    from numpy.random import Generator
+    from numpy.typing import NDArray
+
+    from linkfit.link.paths import CapacityPaths
+
+SYN_BYTES = 60.0  # IPv4 20, TCP 20, options 20 (segment size, timestamps, window scale, SACK)
+HELLO_BYTES = 569.0  # a TLS client's first message of 517 bytes (common practice) and its headers
+FIRST_TIMEOUT_S = 1.0  # RFC 6298 section 2.1
+_MOST_DOUBLINGS = 64  # 2^64 packets fill any link
+_MOST_TRIES = 30
+
+
+def connected_s(
+    paths: "CapacityPaths",
+    rows: "NDArray[np.int_]",
+    starts_s: "NDArray[np.float64]",
+    rtts_s: "NDArray[np.float64]",
+    *,
+    n_round_trips: int,
+    loss_frac: float,
+    hold_s: float,
+    rng: "Generator",
+) -> "NDArray[np.float64]":
+    """When the payload may leave, shape (n,): every message of the handshake crosses the link. [s]
+
+    Notes
+    -----
+    A lost first packet is repeated after 1 s, 3 s, 7 s, ...: the timer doubles (RFC 6298 section
+    5.5). It is lost at random, or because the link holds it longer than `hold_s`.
+    """
+    ready_s = starts_s
+    for trip in range(n_round_trips):
+        bits = (SYN_BYTES if trip == 0 else HELLO_BYTES) * BITS_PER_BYTE
+        if loss_frac == 0 and np.isinf(hold_s):
+            ready_s = _crossed_s(paths, rows, ready_s, bits) + rtts_s
+        else:
+            ready_s = _retried_s(paths, rows, ready_s, bits, loss_frac, hold_s, rng) + rtts_s
+    return ready_s
+
+
+def _crossed_s(
+    paths: "CapacityPaths", rows: "NDArray[np.int_]", at_s: "NDArray[np.float64]", bits: float
+) -> "NDArray[np.float64]":
+    finite = np.isfinite(at_s)
+    carried = paths.carried_bits(np.where(finite, at_s, 0.0), rows)
+    return np.where(finite, paths.time_at_bits_s(carried + bits, rows), np.inf)
+
+
+def _retried_s(
+    paths: "CapacityPaths",
+    rows: "NDArray[np.int_]",
+    ready_s: "NDArray[np.float64]",
+    bits: float,
+    loss_frac: float,
+    hold_s: float,
+    rng: "Generator",
+) -> "NDArray[np.float64]":
+    """When the first copy of a message that neither chance nor the link loses has crossed. [s]"""
+    through_s = np.full(ready_s.shape, np.inf)
+    at_s, timeout_s = ready_s, FIRST_TIMEOUT_S
+    for _ in range(_MOST_TRIES):
+        crossed_s = _crossed_s(paths, rows, at_s, bits)
+        with np.errstate(invalid="ignore"):  # inf - inf where the path is dead
+            held = crossed_s - at_s <= hold_s
+        kept = np.isinf(through_s) & held & (rng.random(ready_s.shape) >= loss_frac)
+        through_s = np.where(kept, crossed_s, through_s)
+        if np.isfinite(through_s).all():
+            break
+        at_s = at_s + timeout_s
+        timeout_s *= 2.0
+    return through_s
+
+
+def delivered_when_filled_s(
+    paths: "CapacityPaths",
+    rows: "NDArray[np.int_]",
+    begins_s: "NDArray[np.float64]",
+    wire_bits: "NDArray[np.float64]",
+    rtts_s: "NDArray[np.float64]",
+    *,
+    packet_bits: float,
+    n_first: int,
+) -> "NDArray[np.float64]":
+    """When the link has sent the last bit, shape (n,): slow start, then all that it carries. [s]
+
+    Notes
+    -----
+    The window, `n_first` packets at first, doubles each round. A round is over when its first
+    packet is answered; a window that lasts until then has filled the link, and if the buffer is
+    deep enough for what follows, the queue never empties again.
+    """
+    window_bits = n_first * packet_bits
+    alive = np.isfinite(begins_s)
+    ready_s = np.where(alive, begins_s, 0.0)
+    left = wire_bits.copy()
+    position = paths.carried_bits(ready_s, rows)
+    open_ = np.flatnonzero(alive & (left > window_bits) & (paths.cumulative_bits[rows, -1] > 0))
+    for _ in range(_MOST_DOUBLINGS):
+        if open_.size == 0:
+            break
+        here = rows[open_]
+        first_s = paths.time_at_bits_s(position[open_] + packet_bits, here)
+        at_next = paths.carried_bits(first_s + rtts_s[open_], here)
+        idle = position[open_] + window_bits < at_next
+        open_ = open_[idle]
+        left[open_] -= window_bits
+        position[open_] = at_next[idle]
+        window_bits *= 2
+        open_ = open_[left[open_] > window_bits]
+    return np.where(alive, paths.time_at_bits_s(position + left, rows), np.inf)
