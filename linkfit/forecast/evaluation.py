@@ -196,7 +196,9 @@ def refusal(task: Task, path: PathLimits) -> str:
     refused whole, however long one waits.
     """
     limit = path.body_limit_bytes
-    if limit is None or path.entry != "relay" or task.flow == "out" or task.duration_s > 0:
+    if limit is None or path.entry != "relay" or not task.through_entry:
+        return ""
+    if task.flow == "out" or task.duration_s > 0:
         return ""
     if task.chunk_bytes is not None:
         if task.chunk_bytes <= limit:

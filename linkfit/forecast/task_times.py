@@ -37,6 +37,9 @@ if TYPE_CHECKING:
     from linkfit.link.paths import CapacityPaths
 
 BROWSER_LANES = 6  # requests under way at once for a page; common practice
+# A shared queue on such a link seldom runs dry, so its drops cost next to nothing, and the
+# transfers need no walk window by window: `predict_transfer` has that for one payload.
+DEEP_BUFFER_BYTES = 1e12
 LEAST_SHARE_FRAC = 0.05  # of a link that streams would fill: transfers still trickle
 _START_ROUND_TRIPS = 3  # of a stream: TCP, TLS 1.3, request
 
@@ -96,24 +99,23 @@ class TaskDraws:
         return Forecast(draws=self.times_s, unit="s", world=self.world, parts=parts)
 
 
-def route_of(task: Task, service: Service, path: PathLimits, link: "LinkModel") -> Route:
+def route_of(task: Task, service: Service, path: PathLimits) -> Route:
     """The way a remote client of `task` reaches the server."""
     limits = [r for r in (task.remote_rate_bps, service.rate_limit_bps) if r is not None]
-    buffers = [b for b in (_buffer_bytes(link, d) for d in directions(task)) if b]
     return Route(
         tls=True,
         handshake_round_trips=None if task.fresh_connection else 0,
-        relay_rtt_s=path.relay_rtt_s if path.entry == "relay" else 0.0,
+        relay_rtt_s=_relay_s(task, path),
         tunnel_overhead_bytes=path.tunnel_overhead_bytes,
         mtu_bytes=path.mtu_bytes,
         remote_rate_bps=min(limits) if limits else None,
-        buffer_bytes=min(buffers) if buffers else 3e5,
+        buffer_bytes=DEEP_BUFFER_BYTES,
     )
 
 
-def _buffer_bytes(link: "LinkModel", direction: str) -> float | None:
-    measured = link.up if direction == "up" else link.down
-    return None if measured is None else link.buffer_bytes(direction)
+def _relay_s(task: Task, path: PathLimits) -> float:
+    """Round trip that the relay adds to what comes in through it. [s]"""
+    return path.relay_rtt_s if path.entry == "relay" and task.through_entry else 0.0
 
 
 def draw_rtts_s(
@@ -190,7 +192,7 @@ def _one_direction(
     if is_stream(task):
         return stream_draws(task, path, hour, direction, rtts_s=rtts_s, rng=rng)
     flow = flow_class(task, service, path, 1)
-    route = route_of(task, service, path, hour.link)
+    route = route_of(task, service, path)
     return _transfer_draws(task, flow, route, path, hour, direction, rtts_s, rng)
 
 
@@ -258,7 +260,7 @@ def stream_draws(
     usable = hour.paths_besides_bps(direction, load + streams)
     draws = np.arange(n) * usable.n_draws // n
     starts = rng.random(n) * usable.horizon_s
-    relay_s = path.relay_rtt_s if path.entry == "relay" else 0.0
+    relay_s = _relay_s(task, path)
     if task.live:
         moment = rng.random(n)
         wait_s = live_delay_s(

@@ -124,6 +124,7 @@ BACKUP = Kind(
     tasks=(
         Task(
             name="daily delta",
+            through_entry=False,
             flow="out",
             size=SizeLaw(median_bytes=500e6, spread=3.0),  # 0.5 % of 100 GB held
             per_user_day=1.0,
@@ -134,6 +135,7 @@ BACKUP = Kind(
         ),
         Task(
             name="check the store",
+            through_entry=False,
             flow="in",
             size=SizeLaw(median_bytes=2e9, spread=2.0),  # 2 % of 100 GB held
             per_user_day=1 / 7,
@@ -147,6 +149,7 @@ BACKUP = Kind(
     occasional=(
         Task(
             name="first seed",
+            through_entry=False,
             flow="out",
             size=SizeLaw(median_bytes=100e9, spread=3.0),
             per_user_day=0.0,

@@ -85,6 +85,7 @@ UPKEEP = Kind(
     tasks=(
         Task(
             name="system updates",
+            through_entry=False,
             flow="in",
             size=SizeLaw(median_bytes=1e9, spread=2.5),
             per_user_day=1 / 30,
@@ -94,6 +95,7 @@ UPKEEP = Kind(
         ),
         Task(
             name="look for updates",
+            through_entry=False,
             flow="in",
             size=SizeLaw(median_bytes=5e6, spread=2.0),
             per_user_day=1.0,
@@ -102,6 +104,7 @@ UPKEEP = Kind(
         ),
         Task(
             name="renew certificates",
+            through_entry=False,
             flow="both",
             size=SizeLaw(median_bytes=15e3, spread=1.5),
             per_user_day=1 / 60,

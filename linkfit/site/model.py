@@ -103,6 +103,9 @@ class Task:
         It opens a connection of its own; False where one stands (shell, chat, a running sync).
     live : bool
         It cannot be sent ahead of its time (calls): `target_s` bounds the one-way delay.
+    through_entry : bool
+        Clients come by the site's entry, so the relay's round trip and body limit hold; False
+        where the server itself opens the connection (updates, backups).
     """
 
     name: str
@@ -122,6 +125,7 @@ class Task:
     must_carry: bool = True
     fresh_connection: bool = True
     live: bool = False
+    through_entry: bool = True
     source: str = "site file"
 
     def __post_init__(self) -> None:

@@ -103,18 +103,16 @@ def test_a_new_connection_costs_two_round_trips_more(link):
 
 
 def test_the_relay_adds_its_round_trip_only_where_there_is_one(link):
-    direct = route_of(task(), service(task()), PathLimits(relay_rtt_s=0.1), link)
-    relay = route_of(task(), service(task()), PathLimits(relay_rtt_s=0.1, entry="relay"), link)
+    direct = route_of(task(), service(task()), PathLimits(relay_rtt_s=0.1))
+    relay = route_of(task(), service(task()), PathLimits(relay_rtt_s=0.1, entry="relay"))
     assert direct.relay_rtt_s == 0
     assert relay.relay_rtt_s == 0.1
 
 
 def test_the_lower_of_remote_rate_and_service_limit_holds(link):
     one = task(remote_rate_bps=3e6)
-    assert (
-        route_of(one, service(one, rate_limit_bps=2e6), PathLimits(), link).remote_rate_bps == 2e6
-    )
-    assert route_of(one, service(one), PathLimits(), link).remote_rate_bps == 3e6
+    assert route_of(one, service(one, rate_limit_bps=2e6), PathLimits()).remote_rate_bps == 2e6
+    assert route_of(one, service(one), PathLimits()).remote_rate_bps == 3e6
 
 
 def test_round_trips_are_busy_ones_as_often_as_the_link_is_busy(rng):
