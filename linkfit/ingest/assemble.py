@@ -33,11 +33,12 @@ def assemble(
     options: ReadOptions,
     notes: Notes,
     source: Source,
+    n_rows_expected: int = 0,
 ) -> Trace:
     """The Trace of a table: its columns told, its rows turned into samples and put in order.
 
     `chunks` gives frames of the plan's columns, named by their place in the file, with numbers
-    as float64 and texts as strings.
+    as float64 and texts as strings; `n_rows_expected` is at least their number, if known.
 
     Raises
     ------
@@ -51,7 +52,7 @@ def assemble(
     )  # fmt: skip
     plan = make_plan(assignment, head.rows, options, notes, to_number=to_number)
     ignored_column_traps(head.names, head.rows, {c.index for c in plan.columns}, notes)
-    rows = TableRows(plan, notes)
+    rows = TableRows(plan, notes, n_rows_expected)
     for chunk in chunks(plan):
         rows.add(chunk)
     peers = list(rows.peers)

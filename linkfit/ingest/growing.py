@@ -11,14 +11,16 @@ _LEAST_ROWS = 1024
 class GrowingColumn:
     """Numbers appended in chunks; as long as all are equal, only one is stored.
 
-    The memory grows in place, so that the peak is the finished column and one chunk, not
-    twice the column as joining a list of chunks would need.
+    Room for `n_rows_expected` values is asked for at once: memory that is never written to
+    costs nothing, so the peak is the finished column and one chunk, where joining a list of
+    chunks would need twice the column.
     """
 
-    __slots__ = ("_array", "_dtype", "_n_rows", "_value")
+    __slots__ = ("_array", "_dtype", "_n_expected", "_n_rows", "_value")
 
-    def __init__(self, dtype: Any) -> None:
+    def __init__(self, dtype: Any, n_rows_expected: int = 0) -> None:
         self._dtype = np.dtype(dtype)
+        self._n_expected = n_rows_expected
         self._n_rows = 0
         self._value: Any = None  # the one value so far
         self._array: NDArray[Any] | None = None
@@ -34,10 +36,8 @@ class GrowingColumn:
                 self._value = first
                 self._n_rows += n_rows
                 return
-            self._spread()
-        self._reserve(self._n_rows + n_rows)
-        assert self._array is not None
-        self._array[self._n_rows : self._n_rows + n_rows] = chunk
+        array = self._with_room(self._n_rows + n_rows)
+        array[self._n_rows : self._n_rows + n_rows] = chunk
         self._n_rows += n_rows
 
     def finish(self) -> NDArray[Any]:
@@ -45,17 +45,19 @@ class GrowingColumn:
         if self._array is None:
             value = 0 if self._value is None else self._value
             return np.broadcast_to(np.array([value], dtype=self._dtype), (self._n_rows,))
-        self._array.resize(self._n_rows, refcheck=False)
-        array, self._array = self._array, None
+        array, self._array = self._array[: self._n_rows], None
         return array
 
-    def _spread(self) -> None:
-        """From one value to an array that holds it `n_rows` times."""
-        self._array = np.empty(max(_LEAST_ROWS, self._n_rows), dtype=self._dtype)
-        if self._n_rows:
-            self._array[: self._n_rows] = self._value
-
-    def _reserve(self, n_rows: int) -> None:
-        assert self._array is not None
-        if n_rows > self._array.size:  # untouched memory of the larger array costs nothing yet
-            self._array.resize(max(n_rows, self._array.size * 3 // 2), refcheck=False)
+    def _with_room(self, n_rows: int) -> NDArray[Any]:
+        """The stored values in an array that holds at least `n_rows`."""
+        old = self._array
+        if old is not None and n_rows <= old.size:
+            return old
+        size = max(n_rows, self._n_expected, _LEAST_ROWS, 0 if old is None else 2 * old.size)
+        array = np.empty(size, dtype=self._dtype)
+        if old is not None:
+            array[: self._n_rows] = old[: self._n_rows]
+        elif self._n_rows:
+            array[: self._n_rows] = self._value
+        self._array = array
+        return array

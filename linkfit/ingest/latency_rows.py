@@ -12,7 +12,7 @@ from linkfit.ingest.trace import LatencySamples
 
 _NAMES = ("time_s", "rtt_s", "spread_s", "loss_frac", "n_probes", "n_lost", "busy_bps")
 _MAX_RTT_S = 600.0  # a reply after ten minutes is a damaged cell
-_MOST_PROBES = 1000
+_MOST_PROBES = 100  # as fine as loss in whole percent
 _BUSY_SHARE = 0.5  # a row is busy where it carries half of what the busiest carry
 _BUSIEST = 0.99
 _LEAST_BUSY_BPS = 1e6  # a link that never carries this much tells nothing of its queue
@@ -21,10 +21,10 @@ _LEAST_BUSY_BPS = 1e6  # a link that never carries this much tells nothing of it
 class LatencyRows:
     """Collects round trips chunk by chunk; what needs all values is decided at the end."""
 
-    def __init__(self, plan: TablePlan, notes: Notes) -> None:
+    def __init__(self, plan: TablePlan, notes: Notes, n_rows_expected: int) -> None:
         self._plan, self._notes = plan, notes
-        self._columns = {name: GrowingColumn(np.float64) for name in _NAMES}
-        self._loaded = GrowingColumn(np.bool_)
+        self._columns = {name: GrowingColumn(np.float64, n_rows_expected) for name in _NAMES}
+        self._loaded = GrowingColumn(np.bool_, n_rows_expected)
 
     def add(
         self,
@@ -164,14 +164,18 @@ class LatencyRows:
         lossy = np.unique(share[np.isfinite(share) & (share > 0)])
         if not lossy.size:
             return 1
-        for n in range(1, _MOST_PROBES + 1):
-            lost = lossy * n
-            if np.all(np.abs(lost - np.rint(lost)) < 0.01):
-                break
+        n = next(
+            (
+                n
+                for n in range(1, _MOST_PROBES)
+                if np.allclose(lossy * n, np.rint(lossy * n), atol=0.01)
+            ),
+            _MOST_PROBES,
+        )
         self._notes.find(
             "probes taken",
             1,
-            f"no column says how many probes a row stands for; its loss shares fit {n}",
+            f"no column says how many probes a row stands for; its loss shares are read as of {n}",
         )
         return n
 

@@ -45,6 +45,7 @@ def read_parquet(raw: RawFile, options: ReadOptions, notes: Notes) -> Trace:
             options,
             notes,
             Source(name=raw.name, format="Parquet", sha256=raw.sha256),
+            n_rows_expected=file.metadata.num_rows,
         )
     except pa.ArrowException as error:
         raise TraceError(

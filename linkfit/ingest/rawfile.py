@@ -13,10 +13,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
+import numpy as np
+
 from linkfit.errors import TraceError
 
 HEAD_BYTES = 1 << 16
 _BLOCK_BYTES = 1 << 20
+_NEWLINE = ord("\n")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,6 +32,7 @@ class RawFile:
     n_bytes: int
     sha256: str
     has_nul: bool
+    n_lines: int
 
     def rewind(self) -> BinaryIO:
         """The file, at its start."""
@@ -54,11 +58,17 @@ def open_raw(path: str | Path) -> Iterator[RawFile]:
         n_bytes = file.seek(0, io.SEEK_END)
         if n_bytes == 0:
             raise TraceError(f"{name}: expected measurements, got 0 bytes; was it cut off?")
-        sha256, has_nul = _sum(file)
+        sha256, has_nul, n_lines = _sum(file)
         file.seek(0)
         head = file.read(HEAD_BYTES)
         yield RawFile(
-            name=name, file=file, head=head, n_bytes=n_bytes, sha256=sha256, has_nul=has_nul
+            name=name,
+            file=file,
+            head=head,
+            n_bytes=n_bytes,
+            sha256=sha256,
+            has_nul=has_nul,
+            n_lines=n_lines,
         )
 
 
@@ -84,11 +94,12 @@ def _open_seekable(path: str | Path, name: str) -> Iterator[BinaryIO]:
         yield opened
 
 
-def _sum(file: BinaryIO) -> tuple[str, bool]:
-    """SHA-256 of all bytes and whether a NUL is among them, in one pass."""
-    digest, has_nul = hashlib.sha256(), False
+def _sum(file: BinaryIO) -> tuple[str, bool, int]:
+    """SHA-256 of all bytes, whether a NUL is among them, and their newlines, in one pass."""
+    digest, has_nul, n_lines = hashlib.sha256(), False, 0
     file.seek(0)
     while block := file.read(_BLOCK_BYTES):
         digest.update(block)
         has_nul = has_nul or b"\0" in block
-    return digest.hexdigest(), has_nul
+        n_lines += int(np.count_nonzero(np.frombuffer(block, dtype=np.uint8) == _NEWLINE))
+    return digest.hexdigest(), has_nul, n_lines

@@ -42,6 +42,7 @@ def read_records(raw: RawFile, encoding: Encoding, options: ReadOptions, notes: 
         options,
         notes,
         Source(name=notes.name, format="JSON records", sha256=raw.sha256),
+        n_rows_expected=raw.n_lines + 1,
     )
 
 

@@ -30,13 +30,14 @@ _TRANSFER = ("start_s", "size_bytes", "duration_s", "is_up")
 class TableRows:
     """Takes the chunks of one table and turns them into samples by its plan."""
 
-    def __init__(self, plan: TablePlan, notes: Notes) -> None:
+    def __init__(self, plan: TablePlan, notes: Notes, n_rows_expected: int) -> None:
         self._plan, self._notes = plan, notes
         self._rates = {
-            way: {name: GrowingColumn(np.float64) for name in _THROUGHPUT} for way in ("down", "up")
+            way: {name: GrowingColumn(np.float64, n_rows_expected) for name in _THROUGHPUT}
+            for way in ("down", "up")
         }
-        self._transfers = {name: GrowingColumn(np.float64) for name in _TRANSFER}
-        self._latency = LatencyRows(plan, notes)
+        self._transfers = {name: GrowingColumn(np.float64, n_rows_expected) for name in _TRANSFER}
+        self._latency = LatencyRows(plan, notes, n_rows_expected)
         self._step_s = plan.options.step_s
         self._clock_s = 0.0  # where rows without a time begin
         self.peers: dict[str, None] = {}

@@ -20,7 +20,7 @@ from linkfit.ingest.text import Encoding
 from linkfit.ingest.trace import Source, Trace
 from linkfit.ingest.transfers import headerless_names
 
-CHUNK_ROWS = 500_000
+CHUNK_ROWS = 250_000
 _BLOCK_BYTES = 1 << 20
 
 
@@ -42,6 +42,7 @@ def read_table(
         options,
         notes,
         Source(name=notes.name, format="table", sha256=raw.sha256),
+        n_rows_expected=raw.n_lines + 1,
     )
 
 
@@ -69,16 +70,15 @@ def _is_regular(raw: RawFile, layout: Layout) -> bool:
     The quick parser fills short rows with "not measured" without a word, so only such a file
     goes to it.
     """
-    n_delimiters = n_lines = 0
+    n_delimiters = 0
     file, last = raw.rewind(), b""
     while block := file.read(_BLOCK_BYTES):
         codes = np.frombuffer(block, dtype=np.uint8)
         n_delimiters += int(np.count_nonzero(codes == ord(layout.delimiter)))
-        n_lines += int(np.count_nonzero(codes == ord("\n")))
         last = block[-1:]
     return (
         layout.n_before == 0
-        and n_delimiters == n_lines * (layout.n_columns - 1)
+        and n_delimiters == raw.n_lines * (layout.n_columns - 1)
         and (last == b"\n")
     )
 
@@ -97,7 +97,7 @@ def _quick_chunks(raw: RawFile, layout: Layout, plan: TablePlan) -> Iterator[pd.
         raw.rewind(), sep=layout.delimiter, header=None, names=range(layout.n_columns),
         skiprows=layout.first_row - 1, usecols=list(dtypes), dtype=dtypes,
         decimal=layout.decimal, na_values=list(MISSING), keep_default_na=False,
-        chunksize=CHUNK_ROWS, skipinitialspace=True, encoding="utf-8-sig",
+        chunksize=CHUNK_ROWS, skipinitialspace=f"{layout.delimiter} " in str(raw.head[:4096], "utf-8", "replace"),
     )  # fmt: skip
     with reader:
         yield from reader

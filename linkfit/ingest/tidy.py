@@ -43,7 +43,7 @@ def _tidy_throughput(
 ) -> ThroughputSamples:
     if len(samples) == 0:
         return samples
-    n_down = int(np.count_nonzero(~samples.is_up[:1])) and int(np.count_nonzero(~samples.is_up))
+    n_down = len(samples) - int(np.count_nonzero(samples.is_up))
     parts = [
         _tidy_way(samples.take(np.arange(begin, end)), notes, one_peer=one_peer)
         if not _is_tidy(samples, begin, end)
@@ -90,7 +90,7 @@ def _tidy_way(samples: ThroughputSamples, notes: Notes, *, one_peer: bool) -> Th
 
 
 def _sorted_order(times_s: NDArray[np.float64], notes: Notes) -> NDArray[np.intp]:
-    """Indices that put `times_s` in order; says whether rows were shuffled or the clock set back."""
+    """Indices that put `times_s` in order; notes shuffled rows and a clock set back."""
     falls = np.diff(times_s) < 0
     n_falls = int(falls.sum())
     if not n_falls:
@@ -138,7 +138,7 @@ def _cut_long(samples: ThroughputSamples, notes: Notes) -> ThroughputSamples:
 def _first_come(
     start_s: NDArray[np.float64], end_s: NDArray[np.float64], order: NDArray[np.intp]
 ) -> NDArray[np.bool_]:
-    """Rows to keep so that none begins inside another; the one that came first in the file stays."""
+    """Rows to keep so that none begins inside another: the one first in the file stays."""
     keep = np.ones(start_s.size, dtype=np.bool_)
     suspects = np.flatnonzero(start_s[1:] < end_s[:-1])
     for i in suspects.tolist():

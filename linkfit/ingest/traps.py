@@ -4,13 +4,15 @@ Each check looks at one trap of measured rates and answers with at most one find
 The limits are common practice, chosen so that a clean saturating series raises none.
 """
 
-from collections.abc import Iterator, Sequence, Set
+from collections.abc import Iterator, Sequence
+from collections.abc import Set as AbstractSet
 
 import numpy as np
 from numpy.typing import NDArray
 
 from linkfit.ingest.header import parse_header, word_set
 from linkfit.ingest.notes import Notes
+from linkfit.ingest.storage import BLOCK_ROWS
 from linkfit.ingest.trace import ThroughputSamples, Trace, TransferSamples
 from linkfit.units import format_duration, format_rate
 
@@ -22,7 +24,7 @@ _PLATEAU_WIDTH = 0.02
 _PLATEAU_SHARE = 0.35
 _SLOW_START_SHARE = 0.7
 _GRANULAR_SHARE = 0.2
-_MOST_LOOKED_AT = 2_000_000
+_MOST_LOOKED_AT = 500_000
 _LOWEST_RSRQ_DB = -43.0  # least value that 3GPP TS 36.133 reports (from memory)
 _LIMIT_WORDS = word_set("bandwidth limit cap shaped shaping")
 
@@ -45,7 +47,7 @@ def find_traps(trace: Trace, notes: Notes) -> None:
 
 
 def ignored_column_traps(
-    names: Sequence[str], rows: Sequence[Sequence[str]], used: Set[int], notes: Notes
+    names: Sequence[str], rows: Sequence[Sequence[str]], used: AbstractSet[int], notes: Notes
 ) -> None:
     """Note what columns that are not read say about those that are."""
     ignored = [name for index, name in enumerate(names) if index not in used and name.strip()]
@@ -88,22 +90,28 @@ def gap_lengths_s(
     A gap is a hole longer than the sample before it: clocks of pollers jitter, and one lost
     reading does not end a run.
     """
-    holes_s = start_s[1:] - (start_s[:-1] + duration_s[:-1])
-    return holes_s[holes_s > _GAP * duration_s[:-1]]
+    parts = []
+    for at in range(0, start_s.size - 1, BLOCK_ROWS):  # in blocks, to stay small
+        starts_s, lengths_s = (
+            start_s[at : at + BLOCK_ROWS + 1],
+            duration_s[at : at + BLOCK_ROWS + 1],
+        )
+        holes_s = starts_s[1:] - (starts_s[:-1] + lengths_s[:-1])
+        parts.append(holes_s[holes_s > _GAP * lengths_s[:-1]])
+    return np.concatenate(parts) if parts else np.empty(0)
 
 
 def _ways(samples: ThroughputSamples) -> Iterator[tuple[str, ThroughputSamples]]:
     """Samples of each direction; of a very long series only its start, for patterns repeat."""
-    for way in ("down", "up"):
-        index = np.flatnonzero(samples.is_up == (way == "up"))[:_MOST_LOOKED_AT]
-        if index.size:
-            yield way, samples.take(index)
+    n_down = len(samples) - int(np.count_nonzero(samples.is_up))
+    for way, begin, end in (("down", 0, n_down), ("up", n_down, len(samples))):
+        if end > begin:
+            yield way, samples.take(np.arange(begin, min(end, begin + _MOST_LOOKED_AT)))
 
 
 def _gaps(samples: ThroughputSamples, notes: Notes) -> None:
     """Gaps in the rows of the file: times at which neither direction was measured."""
-    start_s, first = np.unique(samples.start_s[:_MOST_LOOKED_AT], return_index=True)
-    holes_s = gap_lengths_s(start_s, samples.duration_s[first])
+    holes_s = gap_lengths_s(*_all_rows(samples))
     if holes_s.size:
         total, longest = (format_duration(float(x)) for x in (holes_s.sum(), holes_s.max()))
         notes.find(
@@ -112,6 +120,21 @@ def _gaps(samples: ThroughputSamples, notes: Notes) -> None:
             f"{{n}} gaps, {total} in all, the longest {longest}: {holes_s.size + 1:,} runs, not "
             "one series",
         )
+
+
+def _all_rows(
+    samples: ThroughputSamples,
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Start and length of every row that either direction has, in order of time. [s]"""
+    n_down = len(samples) - int(np.count_nonzero(samples.is_up))
+    down, up = slice(0, n_down), slice(n_down, None)
+    starts_s = samples.start_s
+    if n_down == 0 or np.array_equal(starts_s[down], starts_s[up]):
+        return starts_s[up], samples.duration_s[up]
+    if n_down == len(samples):
+        return starts_s, samples.duration_s
+    rows_s, first = np.unique(starts_s, return_index=True)
+    return rows_s, samples.duration_s[first]
 
 
 def _polling(
