@@ -25,12 +25,13 @@ _DURATION = re.compile(
     _NUMBER + r"\s*(?P<unit>ns|us|µs|ms|s|min|m|h|hours?|d|days?|weeks?|w|seconds?|minutes?)"
 )
 _DURATION_S = {
-    "ns": 1e-9, "us": 1e-6, "µs": 1e-6, "ms": 1e-3, "s": 1.0, "second": 1.0, "seconds": 1.0,
+    "s": 1.0, "second": 1.0, "seconds": 1.0,
     "m": 60.0, "min": 60.0, "minute": 60.0, "minutes": 60.0,
     "h": 3600.0, "hour": 3600.0, "hours": 3600.0,
     "d": 86400.0, "day": 86400.0, "days": 86400.0, "w": 604800.0, "week": 604800.0,
     "weeks": 604800.0,
 }  # fmt: skip
+_PER_SECOND = {"ms": 1e3, "us": 1e6, "µs": 1e6, "ns": 1e9}  # divided: 18 ms is 0.018 s exactly
 _ENERGY = re.compile(_NUMBER + r"\s*(?P<prefix>k?)Wh")
 _POWER = re.compile(_NUMBER + r"\s*(?P<prefix>[mk]?)W")
 
@@ -68,7 +69,8 @@ def parse_duration_s(text: str, *, where: str = "duration") -> float:
         raise InputError(
             f"{where}: expected a number and ms, s, min, h or d, got {text!r}; for example '55 ms'"
         )
-    return float(match["number"]) * _DURATION_S[match["unit"]]
+    number, unit = float(match["number"]), match["unit"]
+    return number / _PER_SECOND[unit] if unit in _PER_SECOND else number * _DURATION_S[unit]
 
 
 def parse_energy_wh(text: str, *, where: str = "energy") -> float:

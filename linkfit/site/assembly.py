@@ -15,19 +15,8 @@ from linkfit.site.contradictions import (
     tell_targets,
     tell_windows_never_up,
 )
-from linkfit.site.entries import (
-    BackgroundEntry,
-    BacklogEntry,
-    Entry,
-    HoursEntry,
-    PathEntry,
-    PlanEntry,
-    PowerEntry,
-    ServiceEntry,
-    SiteEntry,
-    SiteFile,
-    TaskEntry,
-)
+from linkfit.site.entries import BackgroundEntry, BacklogEntry, ServiceEntry, SiteFile, TaskEntry
+from linkfit.site.entry import Entry
 from linkfit.site.kinds import find_kind
 from linkfit.site.model import (
     Background,
@@ -40,6 +29,7 @@ from linkfit.site.model import (
     Site,
 )
 from linkfit.site.photo_sizes import photo_size
+from linkfit.site.place_entries import HoursEntry, PathEntry, PlanEntry, PowerEntry, SiteEntry
 from linkfit.site.problems import Place, Problems
 from linkfit.site.shown import did_you_mean, shown
 from linkfit.site.tasks import image_of, service_tasks, size_law
@@ -179,6 +169,11 @@ def _services(
             _tell_kind(raw, place, problems)
             continue
         tell_windows_never_up(entry.window, hours.windows, (*place, "window"), problems)
+        if entry.only_listed_tasks and not raw.get("task"):
+            problems.add(
+                (*place, "only_listed_tasks"),
+                "expected at least one [[service.task]], got none; add one or take this key out",
+            )
         service = _service(entry, listed, place, problems)
         if service is not None:
             services.append(service)
@@ -217,7 +212,7 @@ def _service(
         problems.add(place, str(error))
         return None
     n_users = entry.users
-    if n_users is None and kind.needs_users:
+    if n_users is None and kind.needs_users and not problems.left_out(place, "users"):
         problems.add(
             (*place, "users"),
             f"expected the number of {kind.users_are}, got nothing; add users = 1",
@@ -275,7 +270,8 @@ def _backlogs(data: Mapping[str, Any], hours: Hours, problems: Problems) -> tupl
         elif image is not None:
             size = photo_size(image)
         else:
-            problems.add((*place, "size"), 'expected a value, got nothing; add size = "3.5 MB"')
+            if not problems.left_out(place, "size", "photo"):
+                problems.add((*place, "size"), 'expected a value, got nothing; add size = "3.5 MB"')
             continue
         backlogs.append(
             Backlog(

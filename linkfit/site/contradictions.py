@@ -3,8 +3,9 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from linkfit.site.entries import BackgroundEntry, PathEntry, PlanEntry, TaskEntry
+from linkfit.site.entries import BackgroundEntry, TaskEntry
 from linkfit.site.model import DayWindow, PathLimits
+from linkfit.site.place_entries import PathEntry, PlanEntry
 from linkfit.site.problems import Place, Problems
 from linkfit.site.shown import shown
 from linkfit.units import BITS_PER_BYTE, format_duration, format_size
@@ -14,6 +15,8 @@ LEAST_MTU_BYTES, MOST_MTU_BYTES = 576.0, 65535.0  # RFC 791: every host takes 57
 
 def tell_plan(entry: PlanEntry, problems: Problems) -> None:
     """What happens after a cap needs a cap."""
+    if problems.left_out(("plan",), "cap"):
+        return
     if entry.after_cap is not None and entry.cap is None:
         problems.add(("plan", "after_cap"), "expected a cap that it follows, got none; "
                      'add cap = "60 GB" or take after_cap out')  # fmt: skip
@@ -21,7 +24,8 @@ def tell_plan(entry: PlanEntry, problems: Problems) -> None:
 
 def tell_path(entry: PathEntry, problems: Problems) -> None:
     """A relay's round trip needs a relay, and a packet needs room beside the tunnel's bytes."""
-    if entry.relay_rtt is not None and entry.entry != "relay":
+    unsure = problems.left_out(("path",), "entry")
+    if entry.relay_rtt is not None and entry.entry != "relay" and not unsure:
         problems.add(("path", "relay_rtt"), f"expected entry = \"relay\" beside it, got "
                      f"{entry.entry!r}; set entry or take relay_rtt out")  # fmt: skip
     if not LEAST_MTU_BYTES <= entry.mtu <= MOST_MTU_BYTES:
@@ -110,6 +114,8 @@ def tell_background_amount(
     entry: BackgroundEntry, known: Sequence[str], place: Place, problems: Problems
 ) -> bool:
     """One of `per_day` and `per_month`; neither only where a default cause has an amount."""
+    if problems.left_out(place, "per_day", "per_month"):
+        return False
     if entry.per_day is not None and entry.per_month is not None:
         problems.add((*place, "per_month"), "expected per_day or per_month, got both; keep one")
         return False

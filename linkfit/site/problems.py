@@ -2,13 +2,14 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from difflib import get_close_matches
 from typing import Any, TypeVar, get_args
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from linkfit.errors import ConfigError
-from linkfit.site.shown import did_you_mean, shown, shown_key
+from linkfit.site.shown import as_toml, did_you_mean, shown, shown_key
 
 Place = tuple[str | int, ...]
 _M = TypeVar("_M", bound=BaseModel)
@@ -60,15 +61,6 @@ def _reached(raw: object, place: Place) -> Place:
     return place
 
 
-def _as_toml(value: object) -> str:
-    """An example value as one would write it."""
-    if isinstance(value, Mapping):
-        return "{ " + ", ".join(f"{key} = {_as_toml(v)}" for key, v in value.items()) + " }"
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    return f'"{value}"' if isinstance(value, str) else f"{value}"
-
-
 def _what(model: type[BaseModel], error: ErrorDetails) -> str:
     """`expected …, got …; what to do` for one error of pydantic."""
     kind, place = error["type"], error["loc"]
@@ -84,21 +76,39 @@ def _what(model: type[BaseModel], error: ErrorDetails) -> str:
         owner = _model_at(model, place[:-1])
         key = str(place[-1])
         examples = owner.model_fields[key].examples if owner else None
-        example = f"; add {key} = {_as_toml(examples[0])}" if examples else f"; add {key}"
+        example = f"; add {key} = {as_toml(examples[0])}" if examples else f"; add {key}"
         return f"expected a value, got nothing{example}"
     if kind not in _EXPECTED:
         return f"expected another value ({error['msg']}), got {shown(error['input'])}"
     expected = _EXPECTED[kind].format(**context)
-    value = error["input"]
-    hint = ""
+    hint = _hint(kind, expected, error["input"]) or _meaning(model, place)
+    return f"expected {expected}, got {shown(error['input'])}{hint}"
+
+
+def _hint(kind: str, expected: str, value: object) -> str:
+    """What to do about a value of the wrong type; "" if only the key's meaning can tell."""
     if kind == "literal_error" and isinstance(value, str):
         choices = expected.replace("'", "").replace(" or ", ", ").split(", ")
-        hint = did_you_mean(value, choices)
+        return did_you_mean(value, choices)
     if kind == "int_type" and isinstance(value, float | str):
-        hint = "; write it without quotes or decimal point"
-    elif kind == "float_type":
-        hint = "; write it without quotes"
-    return f"expected {expected}, got {shown(value)}{hint}"
+        return "; write it without quotes or decimal point"
+    if kind in {"float_type", "bool_type"} and isinstance(value, str):
+        return "; write it without quotes"
+    return ""
+
+
+def _meaning(model: type[BaseModel], place: Sequence[str | int]) -> str:
+    """What the key at `place` means, from its description."""
+    keys = [part for part in place if isinstance(part, str)]
+    owner = _model_at(model, keys[:-1])
+    field_info = owner.model_fields.get(keys[-1]) if owner and keys else None
+    described = field_info.description if field_info else None
+    return f"; meaning: {described}" if described else ""
+
+
+def _near(key: str, model: type[BaseModel]) -> list[str]:
+    """The key of `model` that `key` was probably meant to be, if any."""
+    return get_close_matches(key.lower(), model.model_fields, n=1)
 
 
 def place_text(place: Place) -> str:
@@ -119,6 +129,7 @@ class Problems:
     source: str
     order: Mapping[str, int] = field(default_factory=dict)
     _found: list[tuple[tuple[int, ...], str]] = field(default_factory=list)
+    _left_out: dict[Place, set[str]] = field(default_factory=dict)
 
     def add(self, place: Place, what: str) -> None:
         """Note one problem: `what` reads ``expected …, got …; what to do``."""
@@ -128,13 +139,32 @@ class Problems:
         self._found.append(((first, *indices), text))
 
     def validated(self, model: type[_M], raw: object, place: Place) -> _M | None:
-        """`raw` as a `model`; None, with its problems noted, if it is not one."""
+        """`raw` as a `model`, its problems noted.
+
+        Keys with problems are left out of what is returned, so that other checks can go on;
+        `left_out` names them. None if a `model` cannot do without them.
+        """
         try:
             return model.model_validate(raw)
         except ValidationError as error:
-            for detail in error.errors(include_url=False):
-                self.add(place + _reached(raw, detail["loc"]), _what(model, detail))
+            details = error.errors(include_url=False)
+        for detail in details:
+            self.add(place + _reached(raw, detail["loc"]), _what(model, detail))
+        if not isinstance(raw, Mapping):
             return None
+        wrong = {str(detail["loc"][0]) for detail in details if detail["loc"]}
+        # a misspelt key stands for the one it was meant to be
+        meant = {close for key in wrong - set(model.model_fields) for close in _near(key, model)}
+        self._left_out[place] = wrong | meant
+        sound = {key: value for key, value in raw.items() if key not in wrong}
+        try:
+            return model.model_validate(sound)
+        except ValidationError:
+            return None
+
+    def left_out(self, place: Place, *keys: str) -> bool:
+        """Had one of `keys` of the table at `place` a problem of its own?"""
+        return not self._left_out.get(place, set()).isdisjoint(keys)
 
     @property
     def found(self) -> tuple[str, ...]:

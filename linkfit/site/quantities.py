@@ -27,8 +27,14 @@ _NUMBER_PATTERN = r"^\d+(\.\d+)?([eE][+-]?\d+)?\s*"
 _CLOCK = re.compile(r"(?P<h>\d{1,2}):(?P<m>[0-5]\d)")
 
 
-def _quantity(parse: Callable[..., float], example: str, *, zero: bool) -> BeforeValidator:
-    """A validator that turns text with a unit into its SI number, and takes nothing else."""
+def _quantity(
+    parse: Callable[..., float], example: str, *, zero: bool = False, limit: bool = False
+) -> BeforeValidator:
+    """A validator that turns text with a unit into its SI number, and takes nothing else.
+
+    `zero`: 0 is meant; `limit`: leaving the key out means no limit.
+    """
+    instead = "leave the key out for no limit" if limit else f"write it as {example!r}"
 
     def read(value: object) -> float:
         if not isinstance(value, str):
@@ -40,42 +46,54 @@ def _quantity(parse: Callable[..., float], example: str, *, zero: bool) -> Befor
         if not number < float("inf"):
             raise InputError(f"expected a finite value, got {value!r}; write it as {example!r}")
         if number == 0 and not zero:
-            raise InputError(f"expected more than 0, got {value!r}; leave the key out if unlimited")
+            raise InputError(f"expected more than 0, got {value!r}; {instead}")
         return number
 
     return BeforeValidator(read)
 
 
-def _schema(units: str, example: str) -> WithJsonSchema:
+def _text_schema(units: str, example: str) -> dict[str, Any]:
     """JSON Schema of a text with one of `units` (a regular expression)."""
     pattern = f"{_NUMBER_PATTERN}({units})$"
-    return WithJsonSchema({"type": "string", "pattern": pattern, "examples": [example]})
+    return {"type": "string", "pattern": pattern, "examples": [example]}
+
+
+def _schema(units: str, example: str) -> WithJsonSchema:
+    return WithJsonSchema(_text_schema(units, example))
 
 
 _BYTE_UNITS = "([kKMGT]i?)?B(ytes?)?"
 _TIME_UNITS = "ns|us|µs|ms|s|seconds?|m|min|minutes?|h|hours?|d|days?|w|weeks?"
+SIZE_SCHEMA = _text_schema(_BYTE_UNITS, "3.5 MB")
 
 Rate = Annotated[
     float,
-    _quantity(parse_rate_bps, "512 kbit/s", zero=False),
+    _quantity(parse_rate_bps, "512 kbit/s"),
     _schema("[kKMGT]?(bit/s|bps)", "512 kbit/s"),
 ]
-Size = Annotated[
-    float, _quantity(parse_size_bytes, "3.5 MB", zero=False), _schema(_BYTE_UNITS, "3.5 MB")
+Size = Annotated[float, _quantity(parse_size_bytes, "3.5 MB"), _schema(_BYTE_UNITS, "3.5 MB")]
+SizeLimit = Annotated[
+    float,
+    _quantity(parse_size_bytes, "100 MB", limit=True),
+    _schema(_BYTE_UNITS, "100 MB"),
+]
+RateLimit = Annotated[
+    float,
+    _quantity(parse_rate_bps, "3 Mbit/s", limit=True),
+    _schema("[kKMGT]?(bit/s|bps)", "3 Mbit/s"),
+]
+DurationLimit = Annotated[
+    float, _quantity(parse_duration_s, "100 s", limit=True), _schema(_TIME_UNITS, "100 s")
 ]
 SizeOrZero = Annotated[
     float, _quantity(parse_size_bytes, "60 B", zero=True), _schema(_BYTE_UNITS, "60 B")
 ]
-Duration = Annotated[
-    float, _quantity(parse_duration_s, "60 s", zero=False), _schema(_TIME_UNITS, "60 s")
-]
+Duration = Annotated[float, _quantity(parse_duration_s, "60 s"), _schema(_TIME_UNITS, "60 s")]
 DurationOrZero = Annotated[
     float, _quantity(parse_duration_s, "18 ms", zero=True), _schema(_TIME_UNITS, "18 ms")
 ]
-Energy = Annotated[
-    float, _quantity(parse_energy_wh, "640 Wh", zero=False), _schema("k?Wh", "640 Wh")
-]
-Power = Annotated[float, _quantity(parse_power_w, "13 W", zero=False), _schema("[mk]?W", "13 W")]
+Energy = Annotated[float, _quantity(parse_energy_wh, "640 Wh"), _schema("k?Wh", "640 Wh")]
+Power = Annotated[float, _quantity(parse_power_w, "13 W"), _schema("[mk]?W", "13 W")]
 PowerOrZero = Annotated[
     float, _quantity(parse_power_w, "120 W", zero=True), _schema("[mk]?W", "120 W")
 ]
@@ -86,7 +104,7 @@ def _hour(text: str) -> float | None:
     match = _CLOCK.fullmatch(text.strip())
     if match is None:
         return None
-    hour = int(match["h"]) + int(match["m"]) / 60
+    hour = (int(match["h"]) * 60 + int(match["m"])) / 60
     return hour if hour <= 24 else None
 
 
@@ -108,7 +126,9 @@ def parse_window(text: object) -> DayWindow:
 
 
 def _one_or_more(value: object) -> object:
-    """A single window is a list of one."""
+    """A single window is a list of one; none at all is not what anybody means."""
+    if value == []:
+        raise InputError("expected at least one part of the day, got none; leave the key out")
     return value if isinstance(value, list | tuple) else [value]
 
 

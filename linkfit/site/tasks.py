@@ -63,11 +63,6 @@ def service_tasks(
     The keys of the service change the kind's tasks; the keys of a `[[service.task]]` change, on
     top of that, the task of the same name. `listed` holds these with their places.
     """
-    if entry.only_listed_tasks and not listed:
-        problems.add(
-            (*place, "only_listed_tasks"),
-            "expected at least one [[service.task]], got none; add one or take this key out",
-        )
     names = {task_entry.name for _, task_entry in listed}
     by_name = {
         task.name: task for task in kind.tasks if task.name in names or not entry.only_listed_tasks
@@ -77,8 +72,11 @@ def service_tasks(
     tasks = {task.name: _with_service_keys(task, entry, kind, used) for task in by_name.values()}
     _tell_unused(entry, kind, used, place, problems)
     for task_place, task_entry in listed:
+        known = tasks.get(task_entry.name)
+        if known is None and problems.left_out(task_place, "size", "flow", "photo"):
+            continue  # told already
         try:
-            task = _with_task_keys(task_entry, tasks.get(task_entry.name), kind)
+            task = _with_task_keys(task_entry, known, kind)
         except InputError as error:
             problems.add(task_place, str(error))
         else:
@@ -153,26 +151,49 @@ def _pictured(task: Task, entry: ServiceEntry, used: set[str]) -> Task:
     return replace(task, image=image, size=resized(task.size, task.image, image))
 
 
+_NEEDS = {
+    "photo_edge": "a kind with photos",
+    "photo_quality": "a kind with photos",
+    "photo_format": "a kind with photos",
+    "thumb_edge": "a kind with thumbnails",
+    "browser_cache": "a kind whose content browsers may keep",
+    "shared_cache": "a kind whose content is public",
+    "video_rate": "a kind with video",
+    "chunk": "a kind that moves files",
+    "parallel": "a kind that moves files",
+}
+
+
+def deaf_keys(kind: Kind) -> tuple[str, ...]:
+    """The keys of a service that no task of `kind` listens to."""
+    tasks = (*kind.tasks, *kind.occasional)
+    roles = {task.image.role for task in tasks if task.image is not None}
+    scopes = {task.cache.scope for task in tasks}
+    heard = {
+        "photo_edge": "photo" in roles,
+        "photo_quality": bool(roles),
+        "photo_format": "photo" in roles,
+        "thumb_edge": "thumbnail" in roles,
+        "browser_cache": scopes != {"none"},
+        "shared_cache": "shared" in scopes,
+        "video_rate": bool(kind.videos),
+        "chunk": bool(kind.bulk),
+        "parallel": bool(kind.bulk),
+    }
+    return tuple(key for key in _NEEDS if not heard[key])
+
+
 def _tell_unused(
     entry: ServiceEntry, kind: Kind, used: set[str], place: Place, problems: Problems
 ) -> None:
-    """A service key that no task of the kind listens to would be ignored in silence."""
-    needs = {
-        "photo_edge": "a kind with photos",
-        "photo_quality": "a kind with photos",
-        "photo_format": "a kind with photos",
-        "thumb_edge": "a kind with thumbnails",
-        "browser_cache": "a kind whose content browsers may keep",
-        "shared_cache": "a kind whose content is public",
-        "video_rate": "a kind with video",
-        "chunk": "a kind that moves files",
-        "parallel": "a kind that moves files",
-    }
-    for key, need in needs.items():
-        if getattr(entry, key) is not None and key not in used:
-            private = key == "shared_cache" and "browser_cache" not in used
-            advice = "use browser_cache" if private else "set it on a [[service.task]] instead"
-            problems.add((*place, key), f"expected {need}, got {kind.name!r}; {advice}")
+    """A service key that no task of the service listens to would be ignored in silence."""
+    for key, need in _NEEDS.items():
+        if getattr(entry, key) is None or key in used:
+            continue
+        advice = "set a [[service.task]] instead, or take it out"
+        if key == "shared_cache" and "browser_cache" not in deaf_keys(kind):
+            advice = "what it sends is private: use browser_cache"
+        problems.add((*place, key), f"expected {need}, got {kind.name!r}; {advice}")
 
 
 def _with_task_keys(entry: TaskEntry, task: Task | None, kind: Kind) -> Task:

@@ -48,12 +48,6 @@ deadline = 2026-07-31
 """
 
 
-def problems_of(text):
-    with pytest.raises(ConfigError, match="expected") as caught:
-        parse_site(text, source="site.toml")
-    return caught.value.problems
-
-
 def test_the_contract_example_has_the_right_values():
     site = parse_site(CONTRACT)
     assert (site.name, site.timezone) == ("Kestrel Ridge dig", "Europe/Lisbon")
