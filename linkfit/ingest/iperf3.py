@@ -63,19 +63,19 @@ def read_iperf3(text: str, source_name: str, sha256: str, *, direction: str | No
         if len(trace.throughput) or len(trace.latency):
             traces.append(trace)
         else:
-            skipped.append(_skipped(name, run))
+            skipped.append(_skipped(name, run, trace))
     if not traces:
         raise TraceError(_nothing_read(source_name, runs))
     merged = Trace.merge(traces)
     return replace(merged, repairs=(*merged.repairs, *skipped))
 
 
-def _skipped(name: str, run: Run) -> Repair:
+def _skipped(name: str, run: Run, trace: Trace) -> Repair:
     """Why a test gave no sample."""
     if run.error:
         text = f"the report holds no interval, only iperf3's error {run.error!r}"
         return Repair(source=name, kind="error report skipped", n_samples=1, text=text)
-    reason = run.repairs[-1].text if run.repairs else "no whole interval"
+    reason = trace.repairs[-1].text if trace.repairs else "the report holds no whole interval"
     return Repair(source=name, kind="test without samples skipped", n_samples=1, text=reason)
 
 

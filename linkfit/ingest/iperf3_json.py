@@ -14,7 +14,7 @@ _EARLIEST_CLOCK_S = 1.2e9
 _LATEST_CLOCK_S = 4.1e9
 _DECODER = json.JSONDecoder()
 _SPACE = re.compile(r"[\s,\x00]*")
-_NEXT_REPORT = re.compile(r'\{\s*"(?:start|event)"\s*:')
+_NEXT_REPORT = re.compile(r'\{\s*"(?:start"\s*:\s*\{|event"\s*:\s*")')
 _SUMS = ("sum", "sum_bidir_reverse")
 
 
@@ -124,13 +124,18 @@ def _number(holder: object, *path: str) -> float:
     value = holder
     for key in path:
         value = value.get(key) if isinstance(value, Mapping) else None
+    return _finite(value) or 0.0
+
+
+def _finite(value: object) -> float | None:
+    """`value` as a float if it is a finite number, else None."""
     if isinstance(value, bool) or not isinstance(value, (int, float)):
-        return 0.0
+        return None
     try:
         number = float(value)
     except OverflowError:
-        return 0.0
-    return number if math.isfinite(number) else 0.0
+        return None
+    return number if math.isfinite(number) else None
 
 
 def _text(holder: object, *path: str) -> str:
@@ -273,11 +278,8 @@ def _interval(
 ) -> Interval | None:
     start_s = _number(total, "start")
     duration_s = _number(total, "seconds") or _number(total, "end") - start_s
-    n_bytes = total.get("bytes")
-    if isinstance(n_bytes, bool) or not isinstance(n_bytes, (int, float)):
-        return None
-    n_bytes = _number(total, "bytes")
-    if not (duration_s > 0 and n_bytes >= 0 and start_s >= 0):
+    n_bytes = _finite(total.get("bytes"))  # 0 is a count, a missing one is none
+    if n_bytes is None or not (duration_s > 0 and n_bytes >= 0 and start_s >= 0):
         return None
     rtts_us = [rtt for s in streams if (rtt := _number(s, "rtt")) > 0]
     return Interval(
