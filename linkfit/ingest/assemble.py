@@ -20,11 +20,12 @@ MISSING = ("", "nan", "NaN", "NA", "N/A", "n/a", "null", "NULL", "None", "none",
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TableHead:
-    """Names of a table's columns and the text of its first rows."""
+    """Names of a table's columns, its first rows as text, and the line of the first one."""
 
     names: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     decimal: str = "."
+    first_row: int = 1
 
 
 def assemble(
@@ -37,7 +38,8 @@ def assemble(
 ) -> Trace:
     """The Trace of a table: its columns told, its rows turned into samples and put in order.
 
-    `chunks` gives frames of the plan's columns, named by their place in the file, with numbers
+    `chunks` gives frames of the plan's columns, named by their place in the file and indexed by their
+    lines counted from the first, with numbers
     as float64 and texts as strings; `n_rows_expected` is at least their number, if known.
 
     Raises
@@ -52,9 +54,10 @@ def assemble(
     )  # fmt: skip
     plan = make_plan(assignment, head.rows, options, notes, to_number=to_number)
     ignored_column_traps(head.names, head.rows, {c.index for c in plan.columns}, notes)
-    rows = TableRows(plan, notes, n_rows_expected)
+    rows = TableRows(plan, notes, head.first_row, n_rows_expected)
     for chunk in chunks(plan):
         rows.add(chunk)
+    notes.refuse_problems()
     peers = list(rows.peers)
     if len(peers) > 1:
         notes.find("several peers", len(peers), "rows of {n} far ends in one file")

@@ -92,7 +92,9 @@ def assign_columns(
     only_given = any(role in MEASURING_ROLES for role, _ in given.values())
     for index, header in enumerate(headers):
         cells = [row[index].strip() for row in rows if index < len(row)]
-        numeric = all(is_number(cell) for cell in cells if cell)
+        filled = [cell for cell in cells if cell]
+        # a damaged cell is named later; a column of words is another kind of column
+        numeric = sum(map(is_number, filled)) >= len(filled) / 2
         if index in given:
             role, direction = given[index]
             columns.append(_column(index, header, role, direction, options, given=True))
@@ -133,6 +135,12 @@ def _given_roles(
             continue
         found[index] = (role, directions[0] if directions else None)
     return found
+
+
+def names_measurements(names: Sequence[str]) -> bool:
+    """Whether one of several header names says rates, round trips, losses or sizes."""
+    told = [_told_role(parse_header(name)) for name in names]
+    return len(names) > 1 and any(t is not None and t[0] in MEASURING_ROLES for t in told)
 
 
 def column_index(key: str | int, names: Sequence[str]) -> int | None:

@@ -22,6 +22,7 @@ from linkfit.ingest.trace import (
 PACKET_BITS = 1500 * 8  # every line stands for one packet of 1500 bytes
 BIN_MS = 100  # fine enough to keep outages and fades, coarse enough to hold several packets
 _MAX_SHOWN = 20
+_LONGEST_MS = 30 * 86_400_000  # longer captures of single packets are damaged files
 
 
 def read_delivery(text: str, name: str, sha256: str, *, direction: str) -> Trace:
@@ -69,6 +70,12 @@ def read_delivery(text: str, name: str, sha256: str, *, direction: str) -> Trace
                 text=f"the first chance to send comes at {first_ms} ms; the time before it is "
                 "taken as not measured",
             )
+        )
+    length_ms = int(times_ms[-1] - times_ms[0])
+    if length_ms > _LONGEST_MS:
+        raise TraceError(
+            f"{name}: expected ms within {_LONGEST_MS // 86_400_000} days, got a last line "
+            f"{length_ms:,} ms after the first; is the file damaged or in another unit?"
         )
     samples = _binned(times_ms, is_up=direction == "up")
     source = Source(name=name, format="packet delivery", sha256=sha256, has_clock=False)

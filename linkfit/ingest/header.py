@@ -28,7 +28,7 @@ UNITS = {"rate": RATE_UNITS, "size": SIZE_UNITS, "time": TIME_UNITS, "share": SH
 
 _BRACKETS = re.compile(r"^(?P<words>.*?)\s*[\[(](?P<unit>[^\[\]()]+)[\])]\s*$")
 _CAMEL = re.compile(r"(?<=[a-z0-9])(?=[A-Z])")
-_SPLIT = re.compile(r"[^A-Za-z0-9%µ/]+")
+_SPLIT = re.compile(r"[^\w%/]+|_+")
 # lower-case "kb" and "mb" say neither bits nor bytes, and no sizes end in a bare letter
 _SUFFIXES = {
     unit for table in UNITS.values() for unit in table if "/" not in unit and unit not in ("h", "B")

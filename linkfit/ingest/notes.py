@@ -15,6 +15,8 @@ class Notes:
         self.name = name
         self._repairs: dict[str, tuple[int, str]] = {}
         self._findings: dict[str, tuple[int, str]] = {}
+        self._problems: list[str] = []
+        self._n_more = 0
 
     def repair(self, kind: str, n_samples: int, text: str) -> None:
         """Count a change; the same kind again adds to the count. `{n}` in `text` is the count."""
@@ -25,6 +27,17 @@ class Notes:
         """Note something that may mislead; counts as in `repair`."""
         if n_samples:
             self._findings[kind] = (self._findings.get(kind, (0, ""))[0] + n_samples, text)
+
+    def problem(self, text: str) -> None:
+        """Remember what cannot be read; `refuse_problems` raises them all at once."""
+        if len(self._problems) < MAX_SHOWN:
+            self._problems.append(text)
+        else:
+            self._n_more += 1
+
+    def refuse_problems(self) -> None:
+        """Raise one TraceError with all problems, if there are any."""
+        refuse(self._problems, self._n_more)
 
     @property
     def repairs(self) -> tuple[Repair, ...]:

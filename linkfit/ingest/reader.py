@@ -5,6 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from linkfit.errors import InputError, TraceError
+from linkfit.ingest.columns import names_measurements
 from linkfit.ingest.delivery import read_delivery
 from linkfit.ingest.iperf3 import looks_like_iperf3, read_iperf3
 from linkfit.ingest.notes import Notes, refuse
@@ -14,6 +15,7 @@ from linkfit.ingest.ping import looks_like_ping, read_ping
 from linkfit.ingest.rawfile import RawFile, open_raw
 from linkfit.ingest.records import read_records
 from linkfit.ingest.sniff import (
+    DELIMITERS,
     NotAMeasurementError,
     binary_kind,
     find_layout,
@@ -135,10 +137,17 @@ def _read_text(raw: RawFile, encoding: Encoding, options: ReadOptions) -> Trace:
     head = raw.head.decode(encoding.name, errors="replace")
     if looks_like_iperf3(head):
         text, _ = decode(raw.read_all(), raw.name)
-        return read_iperf3(text, raw.name, raw.sha256, direction=options.direction)
+        try:
+            return read_iperf3(text, raw.name, raw.sha256, direction=options.direction)
+        except TraceError as error:  # a report of an error only: no reason to refuse a folder
+            raise NotAMeasurementError(str(error)) from error
     if looks_like_ping(head):
+        _refuse_mixture(head, raw.name)
         text, _ = decode(raw.read_all(), raw.name)
-        return read_ping(text, raw.name, raw.sha256, timezone=options.timezone)
+        try:
+            return read_ping(text, raw.name, raw.sha256, timezone=options.timezone)
+        except TraceError as error:
+            raise NotAMeasurementError(str(error)) from error
     if looks_like_delivery(head):
         way, told = _way(raw, options)
         text, _ = decode(raw.read_all(), raw.name)
@@ -148,6 +157,16 @@ def _read_text(raw: RawFile, encoding: Encoding, options: ReadOptions) -> Trace:
         return read_records(raw, encoding, options, notes)
     layout = find_layout(head, raw.name)
     return read_table(raw, layout, encoding, options, notes)
+
+
+def _refuse_mixture(head: str, name: str) -> None:
+    """Raise if ping output follows the header of a table: two files became one."""
+    first = head.lstrip("\ufeff\r\n").splitlines()[0]
+    if any(names_measurements(first.split(delimiter)) for delimiter in DELIMITERS):
+        raise TraceError(
+            f"{name}: expected one kind of measurement, got a table ({first[:40]!r}) and ping "
+            "output in one file; split them"
+        )
 
 
 def _way(raw: RawFile, options: ReadOptions) -> tuple[str, tuple[Finding, ...]]:

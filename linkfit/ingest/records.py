@@ -11,7 +11,7 @@ import pandas as pd
 from linkfit.errors import TraceError
 from linkfit.ingest.assemble import MISSING, TableHead, assemble
 from linkfit.ingest.columns import TEXT_ROLES
-from linkfit.ingest.notes import MAX_SHOWN, Notes, refuse
+from linkfit.ingest.notes import Notes
 from linkfit.ingest.options import ReadOptions
 from linkfit.ingest.plan import NumberReader, TablePlan
 from linkfit.ingest.rawfile import RawFile
@@ -53,8 +53,6 @@ def _records(
     if raw.head.decode(encoding.name, errors="replace").lstrip().startswith("["):
         yield from _array(raw, encoding)
         return
-    problems: list[str] = []
-    n_more = 0
     for row, line in enumerate(_lines(raw, encoding), start=1):
         if not line.strip():
             continue
@@ -63,7 +61,7 @@ def _records(
             error = None if isinstance(record, dict) else f"got {line.strip()[:40]!r}"
         except ValueError as wrong:
             error = f"got {line.strip()[:40]!r} ({wrong})"
-            if not line.endswith("\n"):
+            if not line.endswith("\n") and not quiet:
                 notes.repair(
                     "cut off", 1, f"line {row} is cut off by the end of the file; left out"
                 )
@@ -72,11 +70,8 @@ def _records(
             yield row, record
         elif quiet:
             return
-        elif len(problems) < MAX_SHOWN:
-            problems.append(f"{raw.name}:{row}: expected a JSON object a line, {error}")
         else:
-            n_more += 1
-    refuse(problems, n_more)
+            notes.problem(f"{raw.name}:{row}: expected a JSON object a line, {error}")
 
 
 def _lines(raw: RawFile, encoding: Encoding) -> Iterator[str]:
@@ -111,31 +106,30 @@ def _text(value: Any) -> str:
 def _chunks(
     records: Iterable[Record], names: tuple[str, ...], plan: TablePlan, notes: Notes
 ) -> Iterator[pd.DataFrame]:
-    problems: list[str] = []
     source = iter(records)
     while block := list(islice(source, CHUNK_ROWS)):
-        yield _frame(block, names, plan, notes.name, problems)
-    refuse(problems)
+        yield _frame(block, names, plan, notes)
 
 
 def _frame(
-    block: list[Record], names: tuple[str, ...], plan: TablePlan, where: str, problems: list[str]
+    block: list[Record], names: tuple[str, ...], plan: TablePlan, notes: Notes
 ) -> pd.DataFrame:
     to_number = NumberReader(".")
+    lines = [row - 1 for row, _ in block]
     data: dict[int, Any] = {}
     for column in plan.columns:
         texts = [_text(record.get(names[column.index])).strip() for _, record in block]
         kind = {"start": plan.start_kind, "end": plan.end_kind}.get(column.role)
         if column.role in TEXT_ROLES and (kind is None or kind.factor_s is None):
-            data[column.index] = pd.Series(
-                [t if t not in MISSING else None for t in texts], dtype="str"
-            )
+            values = [None if text in MISSING else text for text in texts]
+            data[column.index] = pd.Series(values, dtype="str", index=lines)
             continue
         numbers = np.array([to_number(text) for text in texts], dtype=np.float64)
-        problems += [
-            f"{where}:{block[i][0]}: {column.name}: expected a number, got {texts[i][:40]!r}"
-            for i in np.flatnonzero(np.isnan(numbers)).tolist()
-            if texts[i] not in MISSING
-        ]
+        for i in np.flatnonzero(np.isnan(numbers)).tolist():
+            if texts[i] not in MISSING:
+                notes.problem(
+                    f"{notes.name}:{block[i][0]}: expected a number as {column.name!r}, got "
+                    f"{texts[i][:40]!r}; correct it or make it null"
+                )
         data[column.index] = numbers
-    return pd.DataFrame(data)
+    return pd.DataFrame(data, index=lines)

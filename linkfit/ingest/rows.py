@@ -30,7 +30,7 @@ _TRANSFER = ("start_s", "size_bytes", "duration_s", "is_up")
 class TableRows:
     """Takes the chunks of one table and turns them into samples by its plan."""
 
-    def __init__(self, plan: TablePlan, notes: Notes, n_rows_expected: int) -> None:
+    def __init__(self, plan: TablePlan, notes: Notes, first_row: int, n_rows_expected: int) -> None:
         self._plan, self._notes = plan, notes
         self._rates = {
             way: {name: GrowingColumn(np.float64, n_rows_expected) for name in _THROUGHPUT}
@@ -38,7 +38,9 @@ class TableRows:
         }
         self._transfers = {name: GrowingColumn(np.float64, n_rows_expected) for name in _TRANSFER}
         self._latency = LatencyRows(plan, notes, n_rows_expected)
+        self._first_row = first_row
         self._step_s = plan.options.step_s
+        self._is_series = True  # rows follow each other; else they are single tests
         self._clock_s = 0.0  # where rows without a time begin
         self.peers: dict[str, None] = {}
 
@@ -54,10 +56,11 @@ class TableRows:
         start_s, duration_s = self._spans(chunk, start_s)
         timed = np.isfinite(start_s) & np.isfinite(duration_s)
         self._notes.repair(
-            "rows without time", int((~timed).sum()), "{n} rows have no readable time; left out"
+            "rows without time", int((~timed).sum()), "{n} rows have no time; left out"
         )
         busy = self._add_rates(chunk, start_s, duration_s, timed)
-        self._latency.add(chunk, start_s, timed, busy)
+        # the round trip of a single test is taken before it, on an idle link
+        self._latency.add(chunk, start_s, timed, busy if self._is_series else np.zeros(len(chunk)))
 
     def throughput(self) -> ThroughputSamples:
         """All throughput samples, down before up, each in the order of the file."""
@@ -95,7 +98,15 @@ class TableRows:
         kind = plan.start_kind if role == "start" else plan.end_kind
         if column is None or kind is None:
             return None
-        return to_seconds(chunk[column.index], kind, plan.options.timezone)
+        cells = chunk[column.index]
+        times_s = to_seconds(cells, kind, plan.options.timezone)
+        for i in np.flatnonzero(np.isnan(times_s) & cells.notna().to_numpy()).tolist():
+            self._notes.problem(
+                f"{self._notes.name}:{self._first_row + int(chunk.index[i])}:{column.index + 1}: "
+                f"expected a time in column {column.name!r}, got {str(cells.iloc[i])[:40]!r}; "
+                "correct or empty it"
+            )
+        return times_s
 
     def _numbers(self, chunk: pd.DataFrame, column: Column) -> NDArray[np.float64]:
         """Values of `column` in base units."""
@@ -140,7 +151,9 @@ class TableRows:
 
     def _infer_step_s(self, times_s: NDArray[np.float64] | None) -> float:
         """Length of a row where no column and no option says it: the usual distance of rows."""
-        steps_s = np.diff(times_s[np.isfinite(times_s)]) if times_s is not None else np.empty(0)
+        steps_s = np.empty(0)
+        if times_s is not None:
+            steps_s = np.diff(np.sort(times_s[np.isfinite(times_s)]))
         steps_s = steps_s[steps_s > 0]
         if times_s is not None and not steps_s.size and times_s.size > 1:
             refuse([f"{self._notes.name}: expected times that go on, got one time in all rows"])
@@ -163,6 +176,7 @@ class TableRows:
             1,
             f"no column says how long a test lasts; taken as {SPEED_TEST_S:g} s; say step_s if not",
         )
+        self._is_series = False
         return SPEED_TEST_S
 
     def _ways(self, chunk: pd.DataFrame, column: Column) -> NDArray[np.bool_]:

@@ -24,7 +24,7 @@ _BINARY = (
     (b"\xd4\xc3\xb2\xa1", "a packet capture"),
     (b"\x0a\x0d\x0d\x0a", "a packet capture"),
 )
-_DELIMITERS = (",", ";", "\t", "|")
+DELIMITERS = (",", ";", "\t", "|")
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
 _DECIMAL_COMMA = re.compile(r"[+-]?\d+,\d+")
 _DECIMAL_POINT = re.compile(r"[+-]?\d+\.\d+")
@@ -64,11 +64,13 @@ def binary_kind(head: bytes) -> str | None:
 
 
 def looks_like_delivery(head: str) -> bool:
-    """Whether `head` is one whole number a line that (nearly) never falls."""
+    """Whether `head` is (but for damage) one whole number a line that (nearly) never falls."""
     lines = _complete_lines(head)
-    if len(lines) < 2 or not all(_WHOLE_NUMBER.fullmatch(line.strip()) for line in lines):
+    values = [int(line) for line in lines if _WHOLE_NUMBER.fullmatch(line.strip())]
+    if len(values) < 2 or len(values) < len(lines) / 2 or not _WHOLE_NUMBER.match(lines[0]):
         return False
-    values = [int(line) for line in lines]
+    if any(delimiter in line for line in lines for delimiter in DELIMITERS):
+        return False
     n_falls = sum(b < a for a, b in pairwise(values))
     return values[-1] > values[0] and n_falls <= (1 - _MOSTLY) * len(values)
 
@@ -103,7 +105,7 @@ def find_layout(head: str, where: str) -> Layout:
         raise NotAMeasurementError(
             f"{where}: expected rows of measurements, got notes and blank lines only"
         )
-    candidates = [(d, _rows(body, d)) for d in _DELIMITERS]
+    candidates = [(d, _rows(body, d)) for d in DELIMITERS]
     delimiter, rows = max(candidates, key=lambda c: _regularity(c[1]))
     if _regularity(rows) == (0.0, 0):
         delimiter, rows = ",", [(line.strip(),) for line in body]

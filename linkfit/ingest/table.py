@@ -11,7 +11,7 @@ import pandas as pd
 from linkfit.errors import TraceError
 from linkfit.ingest.assemble import MISSING, TableHead, assemble
 from linkfit.ingest.columns import TEXT_ROLES, Column
-from linkfit.ingest.notes import MAX_SHOWN, Notes, refuse
+from linkfit.ingest.notes import Notes
 from linkfit.ingest.options import ReadOptions
 from linkfit.ingest.plan import NumberReader, TablePlan
 from linkfit.ingest.rawfile import RawFile
@@ -35,7 +35,12 @@ def read_table(
         With all cells that cannot be read, or all that the options must say.
     """
     names = layout.names or headerless_names(layout, options, notes)
-    head = TableHead(names=tuple(names), rows=layout.rows, decimal=layout.decimal)
+    head = TableHead(
+        names=tuple(names),
+        rows=layout.rows,
+        decimal=layout.decimal,
+        first_row=layout.first_row,
+    )
     return assemble(
         head,
         lambda plan: _chunks(raw, layout, encoding, plan, notes),
@@ -93,11 +98,12 @@ def _quick_chunks(raw: RawFile, layout: Layout, plan: TablePlan) -> Iterator[pd.
     for column in _used(plan):
         is_text = column.role in TEXT_ROLES and not _is_number_time(column, plan)
         dtypes[column.index] = "str" if is_text else np.float64
+    has_spaces = f"{layout.delimiter} ".encode() in raw.head  # looking for them costs a third more
     reader = pd.read_csv(
         raw.rewind(), sep=layout.delimiter, header=None, names=range(layout.n_columns),
         skiprows=layout.first_row - 1, usecols=list(dtypes), dtype=dtypes,
         decimal=layout.decimal, na_values=list(MISSING), keep_default_na=False,
-        chunksize=CHUNK_ROWS, skipinitialspace=f"{layout.delimiter} " in str(raw.head[:4096], "utf-8", "replace"),
+        chunksize=CHUNK_ROWS, skipinitialspace=has_spaces,
     )  # fmt: skip
     with reader:
         yield from reader
@@ -125,21 +131,24 @@ def _careful_chunks(
             next(text, None)
         reader = csv.reader(text, delimiter=layout.delimiter)
         kept: list[list[str]] = []
+        lines: list[int] = []
         for cells in reader:
             if not any(cell.strip() for cell in cells):
                 continue
             if n_done > 0:
                 n_done -= 1
                 continue
-            if checker.accept(cells, layout.first_row - 1 + reader.line_num):
+            line = reader.line_num - 1
+            if checker.accept(cells, layout.first_row + line):
                 kept.append(cells)
+                lines.append(line)
             if len(kept) == CHUNK_ROWS:
-                yield checker.frame(kept)
-                kept = []
+                yield checker.frame(kept, lines)
+                kept, lines = [], []
                 plan.options.progress(notes.name, raw.file.tell(), raw.n_bytes)
         ends_in_newline = _ends_in_newline(raw)
         checker.finish(ends_in_newline=ends_in_newline)
-        yield checker.frame(kept)
+        yield checker.frame(kept, lines)
     except csv.Error as error:
         raise TraceError(
             f"{notes.name}:{layout.first_row - 1 + reader.line_num}: expected a row of cells, got "
@@ -164,9 +173,7 @@ class _RowChecker:
         self._numeric = [
             c for c in self._columns if c.role not in TEXT_ROLES or _is_number_time(c, plan)
         ]
-        self._problems: list[str] = []
         self._short: tuple[int, int] | None = None  # row and width of a short row seen last
-        self._n_more = 0
 
     def accept(self, cells: Sequence[str], row: int) -> bool:
         """Whether the row can be used; if not, why is remembered."""
@@ -191,14 +198,14 @@ class _RowChecker:
             if (cell := cells[c.index].strip()) not in MISSING and np.isnan(self._to_number(cell))
         ]  # fmt: skip
         for column in wrong:
-            self._problem(
+            self._notes.problem(
                 f"{self._notes.name}:{row}:{column.index + 1}: expected a number in column "
                 f"{column.name!r}, got {cells[column.index].strip()[:40]!r}; correct or empty it"
             )
         return not wrong
 
     def finish(self, *, ends_in_newline: bool) -> None:
-        """Raise with all problems; a last row cut off by the end of the file is left out."""
+        """A last row cut off by the end of the file is left out."""
         if self._short is not None:
             if ends_in_newline:
                 self._refuse_width(*self._short)
@@ -208,10 +215,9 @@ class _RowChecker:
                     1,
                     f"row {self._short[0]} is cut off by the end of the file; left out",
                 )
-        refuse(self._problems, self._n_more)
 
-    def frame(self, rows: Sequence[Sequence[str]]) -> pd.DataFrame:
-        """The used cells of `rows`, numbers as float64."""
+    def frame(self, rows: Sequence[Sequence[str]], lines: Sequence[int]) -> pd.DataFrame:
+        """The used cells of `rows`, numbers as float64, indexed by `lines`."""
         data: dict[int, Any] = {}
         for column in self._columns:
             cells = [row[column.index].strip() for row in rows]
@@ -219,17 +225,11 @@ class _RowChecker:
                 data[column.index] = np.array([self._to_number(c) for c in cells], np.float64)
             else:
                 values = [None if c in MISSING else c for c in cells]
-                data[column.index] = pd.Series(values, dtype="str")
-        return pd.DataFrame(data)
+                data[column.index] = pd.Series(values, dtype="str", index=lines)
+        return pd.DataFrame(data, index=lines)
 
     def _refuse_width(self, row: int, n_cells: int) -> None:
-        self._problem(
+        self._notes.problem(
             f"{self._notes.name}:{row}: expected {self._layout.n_columns} cells, got {n_cells}; "
             "correct or remove the row"
         )
-
-    def _problem(self, text: str) -> None:
-        if len(self._problems) < MAX_SHOWN:
-            self._problems.append(text)
-        else:
-            self._n_more += 1
