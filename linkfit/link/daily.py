@@ -1,6 +1,6 @@
 """The daily pattern: how the rate depends on the hour of the day, or that no pattern was found."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -114,64 +114,61 @@ def _fit(
 ) -> DailyPattern:
     """The best ridge fit, or `flat` with the spread that a flat line leaves."""
     _, mean_bps, length_s = pieces
-    floor = 0.01 * float(np.average(mean_bps, weights=length_s)) or 1.0
-    level = np.log(np.maximum(mean_bps, floor))
-    weight = length_s / length_s.mean()
-    days = np.unique(day)
-    error = dict.fromkeys((np.inf, *_RIDGES), 0.0)
-    for left_out in days:
-        train, test = day != left_out, day == left_out
-        truth = level[test] - np.average(level[test], weights=weight[test])
-        error[np.inf] += float(weight[test] @ truth**2)
-        for ridge in _RIDGES:
-            beta = _ridge(hour[train], level[train], day[train], weight[train], ridge)[0]
-            shape = _basis(hour[test]) @ beta
-            shape = shape - np.average(shape, weights=weight[test])
-            error[ridge] += float(weight[test] @ (truth - shape) ** 2)
+    floor_bps = 0.01 * float(np.average(mean_bps, weights=length_s)) or 1.0
+    sums = _day_sums(hour, np.log(np.maximum(mean_bps, floor_bps)), length_s, day)
+    error = {np.inf: float(sums.squares.sum())}
+    gram, product = sums.gram.sum(axis=0), sums.product.sum(axis=0)
+    for ridge in _RIDGES:
+        others = gram - sums.gram + ridge * np.eye(gram.shape[0])
+        beta = np.linalg.solve(others, (product - sums.product)[:, :, None])[:, :, 0]
+        fitted = np.einsum("di,dij,dj->", beta, sums.gram, beta)
+        error[ridge] = error[np.inf] - 2 * float(np.sum(beta * sums.product)) + float(fitted)
     best = min(error, key=lambda ridge: error[ridge])
     # 2 % less error than a flat line is within what chance gives on a dozen days
-    found = best < np.inf and error[best] < 0.98 * error[np.inf]
-    beta, covariance = _ridge(hour, level, day, weight, best if found else max(_RIDGES))
+    found = bool(best < np.inf and error[best] < 0.98 * error[np.inf])
+    penalised = gram + (best if found else max(_RIDGES)) * np.eye(gram.shape[0])
     grid = _basis(np.linspace(0.5, HOURS - 0.5, HOURS))
-    log_factor = grid @ beta if found else np.zeros(HOURS)
-    sigma = np.sqrt(np.maximum(np.einsum("hi,ij,hj->h", grid, covariance, grid), 0.0))
+    log_factor = grid @ np.linalg.solve(penalised, product) if found else np.zeros(HOURS)
+    # neighbouring pieces are alike: days, not pieces, count as independent
+    variance = min(error[best], error[np.inf]) / (4.0 * flat.n_days)
+    spread = np.einsum("hi,ij,hj->h", grid, np.linalg.inv(penalised), grid)
+    sigma = np.sqrt(np.maximum(variance * spread, 0.0))
     sigma = np.where(flat.measured_s > 0, np.minimum(sigma, UNMEASURED_SIGMA), UNMEASURED_SIGMA)
     factor = np.exp(log_factor)
     # against the rate of any measured time: hours count as much as they were measured
     factor /= np.average(factor, weights=flat.measured_s)
-    return DailyPattern(
-        factor=factor,
-        sigma=sigma,
-        measured_s=flat.measured_s,
-        n_days=flat.n_days,
-        timezone=flat.timezone,
-        found=found,
-    )
+    return replace(flat, factor=factor, sigma=sigma, found=found)
 
 
-def _ridge(
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _DaySums:
+    """Each day's own weighted sums about its mean: of x x', x y and y y; first axis days."""
+
+    gram: "NDArray[np.float64]"
+    product: "NDArray[np.float64]"
+    squares: "NDArray[np.float64]"
+
+
+def _day_sums(
     hour: "NDArray[np.float64]",
-    level: "NDArray[np.float64]",
+    value: "NDArray[np.float64]",
+    length_s: "NDArray[np.float64]",
     day: "NDArray[np.int64]",
-    weight: "NDArray[np.float64]",
-    ridge: float,
-) -> "tuple[NDArray[np.float64], NDArray[np.float64]]":
-    """Coefficients of the harmonics and their covariance, day means taken out."""
-    x, y = _basis(hour), level.copy()
-    for one in np.unique(day):
-        rows = day == one
-        share = weight[rows] / weight[rows].sum()
-        y[rows] -= share @ y[rows]
-        x[rows] -= share @ x[rows]
-    gram = (x * weight[:, None]).T @ x + ridge * np.eye(x.shape[1])
-    beta = np.linalg.solve(gram, (x * weight[:, None]).T @ y)
-    left = y - x @ beta
-    variance = float(weight @ left**2) / max(weight.sum() - x.shape[1], 1.0)
-    # neighbouring pieces are alike: count days, not pieces, as independent
-    variance *= max(level.size / (4.0 * np.unique(day).size), 1.0)
-    return np.asarray(beta, dtype=np.float64), np.asarray(
-        variance * np.linalg.inv(gram), dtype=np.float64
-    )
+) -> _DaySums:
+    weights = length_s / length_s.mean()
+    order = np.argsort(day, kind="stable")
+    cuts = np.flatnonzero(np.diff(day[order])) + 1
+    x = _basis(hour)
+    gram, product, squares = [], [], []
+    for rows in np.split(order, cuts):
+        share = weights[rows] / weights[rows].sum()
+        columns = x[rows] - share @ x[rows]
+        y = value[rows] - share @ value[rows]
+        weighted = columns * weights[rows, None]
+        gram.append(weighted.T @ columns)
+        product.append(weighted.T @ y)
+        squares.append(float(weights[rows] @ y**2))
+    return _DaySums(gram=np.array(gram), product=np.array(product), squares=np.array(squares))
 
 
 def _basis(hour: "NDArray[np.float64]") -> "NDArray[np.float64]":
@@ -191,9 +188,13 @@ def _pieces(
         length.append(np.diff(np.append(cuts, high)).astype(np.float64))
         start.append(runs.start_s[run] + (cuts - low))
     begin, size = np.concatenate(first), np.concatenate(length)
-    cumulative = np.concatenate(([0.0], np.cumsum(runs.rates_bps)))
-    mean = (cumulative[begin + size.astype(np.int64)] - cumulative[begin]) / np.maximum(size, 1)
-    return np.concatenate(start) + size / 2, mean, size
+    if not begin.size:
+        return begin.astype(np.float64), begin.astype(np.float64), size
+    # runs that were not kept fall into the piece before them: end each piece where it ends
+    edges = np.stack((begin, begin + size.astype(np.int64)), axis=1).ravel()
+    inside = edges[:-1] if edges[-1] == runs.rates_bps.size else edges
+    mean_bps = np.add.reduceat(runs.rates_bps, inside)[::2] / size
+    return np.concatenate(start) + size / 2, mean_bps, size
 
 
 def local_hours(time_s: "NDArray[np.float64]", timezone: str) -> "NDArray[np.float64]":

@@ -60,18 +60,17 @@ def autocorrelation(values: "ArrayLike", n_lags: int) -> "NDArray[np.float64]":
     return products / scale
 
 
-def pooled_autocorrelation(
-    values: "NDArray[np.float64]", first: "NDArray[np.int64]", lag: int
-) -> float:
-    """Correlation at `lag` of pairs that lie in one run each; 0 where there is no such pair."""
-    index = np.arange(values.size - lag)
-    run = np.searchsorted(first, index, side="right")
-    inside = index[(index + lag) < first[run]]
+def lag1_inside_runs(values: "NDArray[np.float64]", first: "NDArray[np.int64]") -> float:
+    """Correlation of neighbours that lie in one run each; 0 where there is no such pair."""
     deviation = values - values.mean()
     variance = float(deviation @ deviation) / values.size
-    if inside.size == 0 or variance <= 0:
+    across = first[1:-1]
+    n_pairs = values.size - 1 - across.size
+    if n_pairs < 1 or variance <= 0:
         return 0.0
-    return float(np.mean(deviation[inside] * deviation[inside + lag])) / variance
+    products = float(deviation[:-1] @ deviation[1:])
+    products -= float(deviation[across - 1] @ deviation[across])
+    return products / n_pairs / variance
 
 
 def optimal_block_lengths(values: "ArrayLike") -> tuple[float, float]:

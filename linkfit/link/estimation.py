@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     Estimator = Callable[[NDArray[np.float64], NDArray[np.float64] | None], tuple[float, ...]]
 
 MIN_SIGMA = 1e-3  # a spread below 0.1 % is the rounding of a counter, not a property of a link
-_N_BINS = 4096
-_COMPRESS_ABOVE = 20_000
+_N_BINS = 2048
+_COMPRESS_ABOVE = 4000
 _MAX_STEPS = 60
 _TOLERANCE = 1e-10
 
@@ -84,7 +84,7 @@ def fit_family(
     -----
     Lognormal: closed form. Gamma: Newton on the shape (Minka 2002). Weibull and log-logistic:
     Newton on the logarithms. Burr XII: Newton on two parameters, the third profiled out. Mixture:
-    EM. All but the first two read more than 20,000 values as 4096 weighted bins of the logarithm.
+    EM. All but the first two read more than 4000 values as 2048 weighted bins of the log.
     """
     law = family(name)
     x = np.asarray(values, dtype=np.float64).ravel()

@@ -11,8 +11,8 @@ from linkfit.link.daily import fit_daily
 from linkfit.link.dependence import (
     WINDOWS_S,
     Dependence,
+    lag1_inside_runs,
     optimal_block_lengths,
-    pooled_autocorrelation,
     variance_of_averages,
 )
 from linkfit.link.futures import DirectionModel, sessions
@@ -22,16 +22,18 @@ from linkfit.link.marginal_fit import fit_marginal
 from linkfit.link.missing import missing_measurements
 from linkfit.link.model import LinkModel
 from linkfit.link.replay import Blocks, RunBank, block_lengths, replay
-from linkfit.link.series import lower_bounds_bps, measured_runs, thinned_runs
+from linkfit.link.series import MeasuredRuns, lower_bounds_bps, measured_runs, thinned_runs
 from linkfit.link.stand_ins import floor_runs, transfer_runs
 
 if TYPE_CHECKING:
     from numpy.random import Generator
+    from numpy.typing import NDArray
 
 MIN_BLOCK_S = 30.0
 MAX_BLOCK_S = 3600.0
 _BLOCKS_PER_RECORD = 8
 MAX_STORED_S = 200_000
+_MAX_BLOCK_VALUES = 20_000
 # spread of log rate of single seconds inside one test: coefficients of variation of 0.1 to 0.5
 # at one place (open uplink measurements over 4G and 5G); the middle
 _INNER_SIGMA = 0.3
@@ -117,8 +119,8 @@ def _fit_direction(
         runs=runs,
         marginal=marginal,
         dependence=Dependence(
-            lag1_correlation=pooled_autocorrelation(rates_bps, runs.first, 1),
-            block_s=optimal_block_lengths(rates_bps)[0] if rates_bps.size >= 8 else 1.0,
+            lag1_correlation=lag1_inside_runs(rates_bps, runs.first),
+            block_s=_block_s(rates_bps),
             windows_s=(),
             spreads_bps=(),
             model_spreads_bps=(),
@@ -132,8 +134,13 @@ def _fit_direction(
         lower_bound_only=is_floor,
         in_order=bool(np.isfinite(runs.start_s).all()) or _n_sources(trace, direction) == 1,
     )
-    model = replace(model, runs=thinned_runs(runs, MAX_STORED_S))
+    model = replace(model, runs=_as_stored(thinned_runs(runs, MAX_STORED_S)))
     return replace(model, dependence=_checked(model, rng))
+
+
+def _as_stored(runs: MeasuredRuns) -> MeasuredRuns:
+    """Rates rounded as a saved link holds them, so that it gives the same futures."""
+    return replace(runs, rates_bps=runs.rates_bps.astype(np.float32).astype(np.float64))
 
 
 _BOUNDS_BESIDE = (
@@ -144,6 +151,12 @@ _BOUNDS_ONLY = (
     "nothing tried for all the link could carry, so the model is a floor: capacity is at least "
     "this; run one speed test to know more"
 )
+
+
+def _block_s(rates_bps: "NDArray[np.float64]") -> float:
+    """Optimal block of the latest seconds: its cost grows with n^1.5. [s]"""
+    latest_bps = rates_bps[-_MAX_BLOCK_VALUES:]
+    return optimal_block_lengths(latest_bps)[0] if latest_bps.size >= 8 else 1.0
 
 
 def _finding(direction: str, kind: str, n_samples: int, text: str) -> Finding:

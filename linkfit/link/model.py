@@ -1,6 +1,7 @@
 """LinkModel: what the link is like, and the futures that follow from it."""
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -8,6 +9,13 @@ import numpy as np
 from linkfit._checks import count, one_of, positive
 from linkfit.errors import FitError, InputError
 from linkfit.ingest.trace import DIRECTIONS, Finding, Source
+from linkfit.link.document import (
+    SCHEMA,
+    LinkDocument,
+    direction_document,
+    latency_document,
+    write_whole,
+)
 from linkfit.link.futures import DirectionModel, draw_paths
 from linkfit.link.latency import LatencyModel, latency_prior
 from linkfit.link.paths import CapacityPaths
@@ -114,3 +122,23 @@ class LinkModel:
         middle = self.latency.loaded_rtts_s.size // 2
         queue_s = self.latency.loaded_rtts_s[middle] - self.latency.idle_rtts_s[middle]
         return max(float(queue_s), 0.0) * self.direction(direction).mean_rate_bps / 8.0
+
+    def save(self, path: str | Path) -> None:
+        """Write the model as one JSON file, whole or not at all.
+
+        Raises
+        ------
+        InputError
+            If the file cannot be written.
+        """
+        document = LinkDocument(
+            schema=SCHEMA,
+            seed=self.seed,
+            up=direction_document(self.up),
+            down=direction_document(self.down),
+            latency=latency_document(self.latency),
+            sources=self.sources,
+            findings=self.findings,
+            missing=self.missing,
+        )
+        write_whole(path, document.model_dump_json(by_alias=True, indent=1) + "\n")

@@ -107,15 +107,19 @@ class CapacityPaths:
         Linear inside a step. Both arguments broadcast against each other. [bits]
         """
         times, rows = np.broadcast_arrays(np.asarray(times_s, float), np.asarray(draws))
-        loops, inside = np.divmod(times, self.horizon_s)
-        position = np.minimum(inside / self.step_s, self.n_steps)
+        loops: NDArray[np.float64] | float = 0.0
+        if times.size and times.max() >= self.horizon_s:  # the common case needs no division
+            loops, times = np.divmod(times, self.horizon_s)
+        position = times / self.step_s
         index = np.minimum(position.astype(np.int64), self.n_steps - 1)
-        width = self.n_steps + 1
+        first = rows * (self.n_steps + 1)
         flat = self.cumulative_bits.reshape(-1)
-        low = flat[rows * width + index]
-        high = flat[rows * width + index + 1]
-        total = flat[rows * width + self.n_steps]
-        return loops * total + low + (position - index) * (high - low)
+        low = flat[first + index]
+        high = flat[first + index + 1]
+        bits = low + np.minimum(position - index, 1.0) * (high - low)
+        if isinstance(loops, float):
+            return bits
+        return loops * flat[first + self.n_steps] + bits
 
     def time_at_bits_s(self, bits: "ArrayLike", draws: "ArrayLike" = 0) -> "NDArray[np.float64]":
         """First time at which row `draws` has carried `bits` (>= 0), from the start of the path.
@@ -127,8 +131,9 @@ class CapacityPaths:
         `searchsorted` for one row; for many a bisection in all of them at once.
         """
         wanted, rows = np.broadcast_arrays(np.asarray(bits, float), np.asarray(draws))
-        totals = self.cumulative_bits[:, -1]
-        total = totals[rows]
+        total = self.cumulative_bits[:, -1][rows]
+        if not (wanted.size and (wanted > total).any()):  # the common case needs no division
+            return self._time_in_first_round_s(wanted, rows)
         with np.errstate(divide="ignore", invalid="ignore"):
             loops = np.where(total > 0, np.floor(wanted / total), 0.0)
         rest = np.clip(wanted - loops * total, 0.0, total)
@@ -136,15 +141,20 @@ class CapacityPaths:
         ended = (rest == 0) & (loops > 0)
         loops = loops - ended
         rest = np.where(ended, total, rest)
-        index = self._step_index(rest, rows)
-        width = self.n_steps + 1
-        flat = self.cumulative_bits.reshape(-1)
-        low = flat[rows * width + index]
-        high = flat[rows * width + index + 1]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            inside = np.where(high > low, (rest - low) / (high - low), 0.0)
-        time = loops * self.horizon_s + (index + np.clip(inside, 0.0, 1.0)) * self.step_s
+        time = loops * self.horizon_s + self._time_in_first_round_s(rest, rows)
         return np.where(total > 0, time, np.where(wanted > 0, np.inf, 0.0))
+
+    def _time_in_first_round_s(
+        self, bits: "NDArray[np.float64]", rows: "NDArray[np.int_]"
+    ) -> "NDArray[np.float64]":
+        """First time at which each row has carried `bits`, none above the row's total. [s]"""
+        index = self._step_index(bits, rows)
+        flat = self.cumulative_bits.reshape(-1)
+        at = rows * (self.n_steps + 1) + index
+        low = flat[at]
+        rise = flat[at + 1] - low
+        inside = np.divide(bits - low, rise, out=np.zeros(np.shape(bits)), where=rise > 0)
+        return (index + np.clip(inside, 0.0, 1.0)) * self.step_s
 
     def _step_index(
         self, bits: "NDArray[np.float64]", rows: "NDArray[np.int_]"
@@ -152,7 +162,7 @@ class CapacityPaths:
         """The step in which each row reaches `bits` for the first time."""
         if self.n_draws == 1:
             found = np.searchsorted(self.cumulative_bits[0], bits, side="left")
-            return np.clip(found - 1, 0, self.n_steps - 1)
+            return np.minimum(np.maximum(found - 1, 0), self.n_steps - 1)
         # bisection in all rows at once: 12 gathers for an hour of seconds, no copy of the paths
         flat = self.cumulative_bits.reshape(-1)
         first = np.asarray(rows, dtype=np.int64) * (self.n_steps + 1)

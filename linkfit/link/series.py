@@ -23,6 +23,7 @@ IP_BITS_PER_TCP_BIT = 1500.0 / 1448.0
 IP_BITS_PER_UDP_BIT = 1500.0 / 1472.0
 _DROP_FIRST_FROM_S = 4
 _PIECE_S = 3600
+_SLICE = 1 << 20
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -117,12 +118,20 @@ def selected_samples(
     if not len(samples):
         return samples, np.zeros(0, dtype=bool)
     has_clock = clocks[samples.source]
-    group = np.where(has_clock, -1, samples.source)
-    in_order = (np.diff(group) > 0) | ((np.diff(group) == 0) & (np.diff(samples.start_s) >= 0))
-    if not in_order.all():
+    group = np.where(has_clock, -1, samples.source).astype(np.int32)
+    if not _in_order(group, samples.start_s):
         order = np.lexsort((samples.start_s, group))
         samples, has_clock = samples.take(order), has_clock[order]
     return samples, has_clock
+
+
+def _in_order(group: "NDArray[np.int32]", start_s: "NDArray[np.float64]") -> bool:
+    for low in range(0, group.size - 1, _SLICE):
+        rows = slice(low, low + _SLICE + 1)
+        rise, step_s = np.diff(group[rows]), np.diff(start_s[rows])
+        if not ((rise > 0) | ((rise == 0) & (step_s >= 0))).all():
+            return False
+    return True
 
 
 def runs_of_samples(samples: ThroughputSamples, has_clock: "NDArray[np.bool_]") -> MeasuredRuns:
@@ -175,13 +184,16 @@ def ip_bits(samples: ThroughputSamples) -> "NDArray[np.float64]":
 
 def _run_bounds(samples: ThroughputSamples) -> "NDArray[np.int64]":
     """Indices where a run starts, plus the number of samples."""
-    end_s = samples.start_s + samples.duration_s
-    # clocks of logs tremble by some part of a sample; half a sample missing is a gap
-    slack_s = np.maximum(0.5 * samples.duration_s[:-1], 0.05)
-    step_s = samples.start_s[1:] - end_s[:-1]
-    apart = np.diff(samples.source) != 0
-    cut = (np.abs(step_s) > slack_s) | apart
-    return np.concatenate(([0], np.flatnonzero(cut) + 1, [len(samples)]))
+    cuts = [np.zeros(1, dtype=np.int64)]
+    for low in range(0, len(samples) - 1, _SLICE):  # a year of seconds: no copies of it
+        rows = slice(low, low + _SLICE + 1)
+        start_s, duration_s = samples.start_s[rows], samples.duration_s[rows]
+        # clocks of logs tremble by some part of a sample; half a sample missing is a gap
+        slack_s = np.maximum(0.5 * duration_s[:-1], 0.05)
+        gap_s = start_s[1:] - start_s[:-1] - duration_s[:-1]
+        apart = np.diff(samples.source[rows]) != 0
+        cuts.append(np.flatnonzero((np.abs(gap_s) > slack_s) | apart) + low + 1)
+    return np.concatenate((*cuts, [len(samples)]))
 
 
 def _on_grid(durations_s: "NDArray[Any]", bits: "NDArray[Any]") -> "NDArray[np.float64]":
