@@ -2,6 +2,7 @@
 
 import io
 from datetime import date
+from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
@@ -10,6 +11,7 @@ from linkfit.errors import ConfigError
 from linkfit.site.file import MAX_FILE_BYTES, parse_site, read_site
 from linkfit.site.model import DayWindow, SizeLaw
 
+EXAMPLE = Path(__file__).parents[2] / "examples" / "kestrel-ridge.toml"
 CONTRACT = """\
 [site]
 name = "Kestrel Ridge dig"
@@ -162,3 +164,19 @@ def test_a_missing_file_and_a_directory(tmp_path):
         read_site(tmp_path)
     with pytest.raises(ConfigError, match="expected a readable site file, got: embedded null"):
         read_site("a\0b")
+
+
+def test_the_bundled_camp_parses_and_has_what_its_comments_say():
+    site = read_site(EXAMPLE)
+    assert site.name == "Kestrel Ridge dig"
+    assert (site.plan.cap_bytes, site.plan.cycle_day, site.plan.throttle_bps) == (60e9, 5, 512e3)
+    assert site.hours.windows == (DayWindow(start_h=6.5, end_h=22.0),)
+    kinds = [service.kind for service in site.services]
+    assert kinds == [
+        "photo-library", "web-app", "cameras", "chat", "remote-shell", "backup",
+        "media-streaming", "upkeep",
+    ]  # fmt: skip
+    talks = site.services[6]
+    assert [task.name for task in talks.tasks] == ["episode at 720p"]
+    assert [backlog.name for backlog in site.backlogs] == ["season photos"]
+    assert "laptops fetching updates" in {cause.name for cause in site.background}
