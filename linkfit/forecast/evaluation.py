@@ -3,7 +3,7 @@
 import math
 import zlib
 from collections.abc import Hashable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -13,6 +13,7 @@ from linkfit.forecast.backlog import forecast_backlog
 from linkfit.forecast.data_use import forecast_data
 from linkfit.forecast.load import directions, site_classes, site_stream_load_bps
 from linkfit.forecast.outcomes import Evaluation, ServiceForecast, TaskForecast
+from linkfit.forecast.sharing import FlowClass
 from linkfit.forecast.task_times import BusyHour, TaskDraws, task_draws
 from linkfit.forecast.user_limits import task_user_limit
 from linkfit.site.model import PathLimits, Service, Site, Task
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
     from linkfit.link.paths import CapacityPaths
 
 N_WORLDS = 20
+SAME_LOAD_FRAC = 0.01  # company that differs by less leaves a task's times where they are
+_THROTTLED_PROBES = 100
 _REFUSED_FRAC = 0.05  # of a task's runs over the body limit: then it cannot be relied on
 _BOTH = ("up", "down")
 
@@ -33,6 +36,39 @@ def stream_seed(seed: int, *names: str) -> np.random.Generator:
     """A generator of its own for each named purpose: common random numbers across edits."""
     keys = [zlib.crc32(name.encode()) for name in names]
     return np.random.default_rng(np.random.SeedSequence([seed, *keys]))
+
+
+@dataclass(frozen=True, slots=True)
+class _Meets:
+    """What the times of a task depend on: the task itself, and the load that it meets.
+
+    `loads` are (direction, flow, share of the capacity), streams included.
+    """
+
+    what: Hashable
+    loads: tuple[tuple[str, FlowClass | None, float], ...]
+
+    @classmethod
+    def of(cls, service: Service, task: Task, path: PathLimits, hour: BusyHour) -> "_Meets":
+        rates = {d: paths.mean_rate_bps for d, paths in hour.paths.items()}
+        loads: list[tuple[str, FlowClass | None, float]] = [
+            (d, flow, flow.load_bps / max(rates[d], 1.0)) for d in rates for flow in hour.classes[d]
+        ]
+        loads += [(d, None, hour.stream_bps[d] / max(rates[d], 1.0)) for d in rates]
+        return cls((service, task, path, tuple(sorted(rates.items()))), tuple(loads))
+
+    def apart_frac(self, other: "_Meets") -> float:
+        """Load that one meets and the other does not, as a share of the capacity."""
+        mine, theirs = self._by_flow(), other._by_flow()
+        keys = mine.keys() | theirs.keys()
+        return sum(abs(mine.get(key, 0.0) - theirs.get(key, 0.0)) for key in keys)
+
+    def _by_flow(self) -> dict[Hashable, float]:
+        """Share of the capacity by direction, and by size as well as name of the flow."""
+        return {
+            (d, flow and (flow.name, flow.median_bits, flow.spread, flow.cap_bps)): share
+            for d, flow, share in self.loads
+        }
 
 
 class Evaluator:
@@ -60,7 +96,7 @@ class Evaluator:
         link: "LinkModel",
         *,
         seed: int = 0,
-        n_probes: int = 800,
+        n_probes: int = 400,
         hour: float | None = None,
         start: "date | None" = None,
     ) -> None:
@@ -68,6 +104,7 @@ class Evaluator:
         self.n_probes = count("n_probes", n_probes)
         self.hour = hour
         self._kept: dict[Hashable, Any] = {}
+        self._drawn: dict[Hashable, list[tuple[_Meets, TaskDraws]]] = {}
         self._paths: dict[str, CapacityPaths] = {}
 
     def evaluate(self, site: Site, *, limits: bool = True) -> Evaluation:
@@ -76,8 +113,9 @@ class Evaluator:
         Parameters
         ----------
         limits : bool
-            Also the largest number of users of each task, and what works at the throttled rate
-            (slower; a search over many sites does without).
+            Also the largest number of users of each task, and what works at the throttled rate.
+            A search over many sites does without; then a task whose company changed by less
+            than a hundredth of the capacity keeps its times.
         """
         hour = self._busy_hour(site)
         services = tuple(
@@ -108,6 +146,14 @@ class Evaluator:
         if key not in self._kept:
             self._kept[key] = compute()
         return self._kept[key]
+
+    def _known(self, seen: "_Meets", *, exact: bool) -> TaskDraws | None:
+        """What was computed for the same task on the same path, if it met (nearly) this load."""
+        apart = 0.0 if exact else SAME_LOAD_FRAC
+        for other, draws in self._drawn.get(seen.what, ()):
+            if seen.apart_frac(other) <= apart:
+                return draws
+        return None
 
     def _hour_paths(self, direction: str) -> "CapacityPaths":
         """Futures of the busy hour; a direction that was never measured is an error here."""
@@ -147,30 +193,37 @@ class Evaluator:
         if limits and rate_bps is not None:
             slow = replace(hour, paths={d: p.limited(rate_bps) for d, p in hour.paths.items()})
             throttled = all(
-                self._task(task, service, site.path, slow, limits=False).meets_target
+                self._task(
+                    task, service, site.path, slow, limits=False, n_probes=_THROTTLED_PROBES
+                ).meets_target
                 for task in service.tasks
                 if task.must_carry
             )
         return ServiceForecast(service=service, tasks=tasks, works_throttled=throttled)
 
     def _task(
-        self, task: Task, service: Service, path: PathLimits, hour: BusyHour, *, limits: bool
+        self,
+        task: Task,
+        service: Service,
+        path: PathLimits,
+        hour: BusyHour,
+        *,
+        limits: bool,
+        n_probes: int | None = None,
     ) -> TaskForecast:
-        rates = tuple(sorted((d, round(p.mean_rate_bps, 3)) for d, p in hour.paths.items()))
-        loads = (tuple(sorted(hour.classes.items())), tuple(sorted(hour.stream_bps.items())))
-        key = ("task", service, task, path, rates, loads)
         names = (service.name, task.name)
-        draws: TaskDraws = self._keep(
-            key,
-            lambda: task_draws(
+        seen = _Meets.of(replace(service, tasks=()), task, path, hour)
+        draws = self._known(seen, exact=limits)
+        if draws is None:
+            draws = task_draws(
                 task, service, path, hour,
-                rng=stream_seed(self.seed, "task", *names), n_probes=self.n_probes,
-            ),
-        )  # fmt: skip
+                rng=stream_seed(self.seed, "task", *names), n_probes=n_probes or self.n_probes,
+            )  # fmt: skip
+            self._drawn.setdefault(seen.what, []).append((seen, draws))
         limit = None
         if limits:
             limit = self._keep(
-                ("limit", *key),
+                ("limit", service, task, path, seen.loads),
                 lambda: task_user_limit(
                     task, service, path, hour, draws,
                     rng=stream_seed(self.seed, "limit", *names),
@@ -233,7 +286,7 @@ def evaluate(
     link: "LinkModel",
     *,
     seed: int = 0,
-    n_probes: int = 800,
+    n_probes: int = 400,
     hour: float | None = None,
     start: "date | None" = None,
 ) -> Evaluation:

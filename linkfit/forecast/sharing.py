@@ -174,7 +174,7 @@ def share_capacity(
     clock_bits = paths.carried_bits(start, row)
     order = np.lexsort((start, group))
     finish = np.empty(size.shape)
-    finish[order] = _leave(clock_bits[order], size[order], group[order])
+    finish[order] = leave_clock(clock_bits[order], size[order], group[order])
     # rounding apart, sharing is never faster than being alone
     return (
         np.maximum(paths.time_at_bits_s(finish, row), paths.time_at_bits_s(clock_bits + size, row))
@@ -182,7 +182,7 @@ def share_capacity(
     )
 
 
-def _leave(
+def leave_clock(
     clock_bits: "NDArray[np.float64]", size_bits: "NDArray[np.float64]", group: "NDArray[np.int64]"
 ) -> "NDArray[np.float64]":
     """Reading of the capacity clock at which each transfer leaves; sorted by group, then clock.

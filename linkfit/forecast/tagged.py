@@ -1,131 +1,173 @@
 """One transfer looked at among the others: its time, and how many users it can bear.
 
 A transfer that starts at a random moment meets the link as it is in the long run (Poisson
-arrivals see time averages), so each probe is an own short history: the link starts idle, warms
-up with the others, then the probe starts. Rare tasks get as many probes as frequent ones.
+arrivals see time averages). For processor sharing that state is known: the number of transfers
+under way is geometric in the load, whatever their sizes, and each has an equilibrium remainder
+left. So each probe starts in that state and needs no long history; a minute of the path before
+it lets an outage leave the queue that it makes.
 """
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from linkfit._checks import count, fraction, non_negative, positive
+from linkfit._checks import count, fraction, positive
 from linkfit.forecast.sharing import (
     BUSY_S,
     FlowClass,
     SharingResult,
-    share_capacity,
+    leave_clock,
     spread_rows,
-    warm_up_s,
 )
 from linkfit.link.paths import CapacityPaths
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
-_TOP_LOAD_FRAC = 0.8  # load for which the search for users warms up; targets are missed by then
-_FINEST_STEP_FRAC = 0.05  # users are counted to 5 %, which is finer than the probes can tell
+SETTLE_S = 60.0  # of the path before each probe
+# transfers this much smaller than the probe come and go many times while it runs: to it they
+# are a steady part of the capacity
+MERGE_FRAC = 1 / 30
+_TOP_LOAD_FRAC = 0.95  # above it the state at the start is what a busy spell has heaped up
+_MOST_PRESENT = 400
+_LEAST_SHARE_FRAC = 0.02
 
 
 @dataclass(frozen=True, slots=True)
 class _Company:
-    """Transfers of the others around probes: which probe, when, how many bits, cap, user mark."""
+    """Transfers of the others around probes: which probe, when, how many bits; shape (m,)."""
 
     probe: "NDArray[np.int64]"
     start_s: "NDArray[np.float64]"
     bits: "NDArray[np.float64]"
-    cap_bps: "NDArray[np.float64]"
-    user_position: "NDArray[np.float64]"
-
-    def only(self, keep: "NDArray[np.bool_]") -> "_Company":
-        return _Company(
-            self.probe[keep], self.start_s[keep], self.bits[keep], self.cap_bps[keep],
-            self.user_position[keep],
-        )  # fmt: skip
 
 
-def _joined(parts: Sequence[_Company]) -> _Company:
-    """All of `parts` in one."""
-    return _Company(*(
-        np.concatenate([getattr(part, name) for part in parts])
-        for name in ("probe", "start_s", "bits", "cap_bps", "user_position")
-    ))  # fmt: skip
+@dataclass(frozen=True, slots=True)
+class _Probes:
+    """The transfers looked at: row, start, bits and time alone of each; shape (n,)."""
+
+    row: "NDArray[np.int64]"
+    start_s: "NDArray[np.float64]"
+    bits: "NDArray[np.float64]"
+    alone_s: "NDArray[np.float64]"
 
 
-def _company(
+def _probes(paths: CapacityPaths, tagged: FlowClass, n: int, rng: np.random.Generator) -> _Probes:
+    """`n` transfers of the tagged class, spread evenly over the rows, at random moments."""
+    row = spread_rows(paths, n)
+    start = SETTLE_S + rng.random(n) * paths.horizon_s
+    bits = tagged.median_bits * np.exp(math.log(tagged.spread) * rng.standard_normal(n))
+    alone = paths.time_at_bits_s(paths.carried_bits(start, row) + bits, row) - start
+    if tagged.cap_bps is not None:
+        alone = np.maximum(alone, bits / tagged.cap_bps)
+    return _Probes(row, start, bits, alone)
+
+
+def _sizes(
+    classes: Sequence[FlowClass],
+    index: "NDArray[np.int64]",
+    rng: np.random.Generator,
+    *,
+    remainder: bool = False,
+) -> "NDArray[np.float64]":
+    """Bits of transfers of the given classes, or what is left of those found under way.
+
+    What is found under way is length-biased (of a lognormal: its median times exp(sigma^2)), and
+    a uniform part of it is left.
+    """
+    median = np.array([c.median_bits for c in classes])[index]
+    sigma = np.log([c.spread for c in classes])[index]
+    bits = median * np.exp(sigma * rng.standard_normal(index.size))
+    if remainder:
+        bits = bits * np.exp(sigma**2) * rng.random(index.size)
+    return np.maximum(bits, 1.0)
+
+
+def _present(
+    classes: Sequence[FlowClass],
+    probes: _Probes,
+    mean_rate_bps: float,
+    busy_s: float,
+    rng: np.random.Generator,
+) -> _Company:
+    """What is under way when the minute before each probe begins."""
+    loads = np.array([c.load_bps for c in classes])
+    load_frac = float(loads.sum()) / mean_rate_bps
+    n = probes.row.size
+    n_each = rng.geometric(1 - min(load_frac, _TOP_LOAD_FRAC), n) - 1
+    if load_frac > _TOP_LOAD_FRAC:
+        excess = 1 - _TOP_LOAD_FRAC / load_frac
+        heaped = sum(c.arrivals_per_s for c in classes) * busy_s * excess
+        n_each = n_each + rng.poisson(heaped * rng.random(n))
+    n_each = np.minimum(n_each, _MOST_PRESENT)
+    who = np.repeat(np.arange(n), n_each)
+    index = rng.choice(loads.size, who.size, p=loads / loads.sum())
+    bits = _sizes(classes, index, rng, remainder=True)
+    return _Company(who, probes.start_s[who] - SETTLE_S, bits)
+
+
+def _arrivals(
     classes: Sequence[FlowClass],
     probe: "NDArray[np.int64]",
     from_s: "NDArray[np.float64]",
     length_s: "NDArray[np.float64]",
     rng: np.random.Generator,
-    users: tuple[float, float] = (0.0, 1.0),
 ) -> _Company:
-    """Poisson arrivals of `classes` around each probe, for the users from `users[0]` to [1]."""
+    """Poisson arrivals of `classes` around the given probes."""
     rate = np.array([c.arrivals_per_s for c in classes])
-    total = float(rate.sum()) * (users[1] - users[0]) if rate.size else 0.0
-    n_each = rng.poisson(total * length_s)
+    n_each = rng.poisson(float(rate.sum()) * length_s)
     who = np.repeat(np.arange(probe.size), n_each)
     start = from_s[who] + rng.random(who.size) * length_s[who]
-    weights = rate / rate.sum() if total else np.ones(1)
-    index = rng.choice(weights.size, who.size, p=weights)
-    median = np.array([c.median_bits for c in classes] or [1.0])
-    sigma = np.log([c.spread for c in classes] or [1.0])
-    caps = np.array([c.cap_bps or math.inf for c in classes] or [math.inf])
+    index = rng.choice(rate.size, who.size, p=rate / rate.sum())
+    return _Company(probe[who], start, _sizes(classes, index, rng))
+
+
+def _joined(parts: Sequence[_Company]) -> _Company:
+    """All of `parts` in one."""
     return _Company(
-        probe=probe[who],
-        start_s=start,
-        bits=median[index] * np.exp(sigma[index] * rng.standard_normal(index.size)),
-        cap_bps=caps[index],
-        user_position=users[0] + rng.random(who.size) * (users[1] - users[0]),
+        np.concatenate([part.probe for part in parts]),
+        np.concatenate([part.start_s for part in parts]),
+        np.concatenate([part.bits for part in parts]),
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Probes:
-    """The transfers looked at: row, start, bits, cap and time alone of each; shape (n,)."""
-
-    paths: CapacityPaths
-    row: "NDArray[np.int64]"
-    start_s: "NDArray[np.float64]"
-    bits: "NDArray[np.float64]"
-    cap_bps: float
-    alone_s: "NDArray[np.float64]"
-
-    def time_s(self, which: "NDArray[np.int64]", company: _Company) -> "NDArray[np.float64]":
-        """Time of the probes `which` among `company`. [s]"""
-        others = company.only(np.isin(company.probe, which))
-        caps = np.r_[np.full(which.size, self.cap_bps), others.cap_bps]
-        times = share_capacity(
-            self.paths,
-            np.r_[self.start_s[which], others.start_s],
-            np.r_[self.bits[which], others.bits],
-            draws=self.row[np.r_[which, others.probe]],
-            group_index=np.r_[which, others.probe],
-            caps_bps=None if np.isinf(caps).all() else caps,
-        )
-        return np.maximum(times[: which.size], self.alone_s[which])
+def _times_s(
+    paths: CapacityPaths, probes: _Probes, which: "NDArray[np.int64]", company: _Company
+) -> "NDArray[np.float64]":
+    """Time of the probes `which` among `company`. [s]"""
+    member = np.zeros(probes.row.size, np.bool_)
+    member[which] = True
+    near = member[company.probe]
+    probe = np.r_[which, company.probe[near]]
+    start = np.r_[probes.start_s[which], company.start_s[near]]
+    bits = np.r_[probes.bits[which], company.bits[near]]
+    clock = paths.carried_bits(start, probes.row[probe])
+    order = np.lexsort((start, probe))
+    finish = np.empty(bits.size)
+    finish[order] = leave_clock(clock[order], bits[order], probe[order])
+    ends = paths.time_at_bits_s(finish[: which.size], probes.row[which])
+    return np.maximum(ends - probes.start_s[which], probes.alone_s[which])
 
 
-def _probes(
-    paths: CapacityPaths, tagged: FlowClass, n: int, warm_s: float, rng: np.random.Generator
-) -> _Probes:
-    """`n` transfers of the tagged class, spread evenly over the rows, at random moments."""
-    row = spread_rows(paths, n)
-    start = warm_s + rng.random(n) * paths.horizon_s
-    bits = tagged.median_bits * np.exp(math.log(tagged.spread) * rng.standard_normal(n))
-    cap = tagged.cap_bps or math.inf
-    alone = share_capacity(
-        paths,
-        start,
-        bits,
-        draws=row,
-        group_index=np.arange(n),
-        caps_bps=None if math.isinf(cap) else cap,
-    )
-    return _Probes(paths, row, start, bits, cap, alone)
+def _split(
+    paths: CapacityPaths, tagged: FlowClass, classes: Sequence[FlowClass]
+) -> tuple[CapacityPaths, list[FlowClass]]:
+    """Capacity without the steady part of small and capped transfers, and the others one by one."""
+    single, steady = [], 0.0
+    for flow in classes:
+        if not flow.load_bps:
+            continue
+        if flow.cap_bps is not None or flow.mean_bits < MERGE_FRAC * tagged.mean_bits:
+            steady += flow.load_bps
+        else:
+            single.append(flow)
+    mean = paths.mean_rate_bps
+    if steady and mean:
+        paths = paths.scaled(max(1.0 - steady / mean, _LEAST_SHARE_FRAC))
+    return paths, single
 
 
 def simulate_tagged(
@@ -150,7 +192,8 @@ def simulate_tagged(
     n_probes : int
         Number of transfers looked at, spread evenly over the rows.
     busy_s : float
-        The load lasts this long after the start at most (and before it). [s]
+        A load above the capacity has lasted for a part of this when the probe starts, and lasts
+        this long after. [s]
 
     Returns
     -------
@@ -159,20 +202,43 @@ def simulate_tagged(
 
     Notes
     -----
-    Cost: the transfers that start while the link warms up and while the probe runs.
+    The start is exact for a constant capacity; a capacity that varies is met through the minute
+    before the probe. Transfers below a thirtieth of the probe's size, and those with a cap of
+    their own, are taken off the capacity instead of walked one by one. Cost: what is under way at
+    the start, and what starts while the probe runs.
+
+    Source
+    ------
+    F. P. Kelly, "Reversibility and Stochastic Networks", 1979, section 3.3: the stationary
+    state of a processor-sharing queue (value from memory).
     """
     n = count("n_probes", n_probes)
-    warm = warm_up_s(paths, classes, busy_s)
-    probes = _probes(paths, tagged, n, warm, rng)
+    probe_rng, company_rng = rng.spawn(2)
+    probes = _probes(paths, tagged, n, probe_rng)
+    left, single = _split(paths, tagged, classes)
     time_s = np.full(n, np.inf)
     open_ = np.flatnonzero(np.isfinite(probes.alone_s))
+    if not single or not open_.size:
+        goal = left.carried_bits(probes.start_s, probes.row) + probes.bits
+        ends = left.time_at_bits_s(goal, probes.row)
+        time_s = np.maximum(ends - probes.start_s, probes.alone_s)
+        open_ = open_[:0]
+    parts: list[_Company] = []
+    if open_.size:
+        parts = [
+            _present(single, probes, left.mean_rate_bps, busy_s, company_rng),
+            _arrivals(
+                single, open_, probes.start_s[open_] - SETTLE_S,
+                np.full(open_.size, SETTLE_S), company_rng,
+            ),
+        ]  # fmt: skip
     reached = np.zeros(n)
     horizon = np.minimum(2.0 * probes.alone_s, busy_s)
-    parts = [_company(classes, open_, probes.start_s[open_] - warm, np.full(open_.size, warm), rng)]
     while open_.size:
         length = horizon[open_] - reached[open_]
-        parts.append(_company(classes, open_, probes.start_s[open_] + reached[open_], length, rng))
-        time_s[open_] = probes.time_s(open_, _joined(parts))
+        since = probes.start_s[open_] + reached[open_]
+        parts.append(_arrivals(single, open_, since, length, company_rng))
+        time_s[open_] = _times_s(left, probes, open_, _joined(parts))
         reached[open_] = horizon[open_]
         # what starts after a probe has ended cannot have held it back
         open_ = open_[(time_s[open_] > reached[open_]) & (reached[open_] < busy_s)]
@@ -200,72 +266,6 @@ class UserLimit:
     n_low: int
     n_high: int
     at_limit: bool
-
-
-@dataclass(slots=True)
-class _Search:
-    """For each probe the users known to be bearable and known to be too many."""
-
-    probes: _Probes
-    fixed: _Company
-    per_user: Sequence[FlowClass]
-    warm_s: float
-    limit_s: "NDArray[np.float64]"
-    seed: int
-    good: "NDArray[np.int64]"
-    bad: "NDArray[np.int64]"
-    strips: list[_Company] = field(default_factory=list)
-
-    def _strips_up_to(self, n_users: int) -> None:
-        """Users (0, 1], (1, 2], (2, 4], ... come in strips, each made once: more users only add."""
-        while (top := 2.0 ** len(self.strips)) / 2 < n_users or not self.strips:
-            rng = np.random.default_rng([self.seed, len(self.strips)])
-            which = np.flatnonzero(self.bad > top / 2)
-            low = top / 2 if self.strips else 0.0
-            start = self.probes.start_s[which] - self.warm_s
-            length = self.warm_s + np.maximum(self.limit_s[which], 0.0)
-            self.strips.append(_company(self.per_user, which, start, length, rng, (low, top)))
-
-    def ask(self, which: "NDArray[np.int64]", n_users: "NDArray[np.int64]") -> None:
-        """Settle for the probes `which` whether they bear `n_users` (shape of `which`)."""
-        unknown = (n_users > self.good[which]) & (n_users < self.bad[which])
-        which, n_users = which[unknown], n_users[unknown]
-        if not which.size:
-            return
-        self._strips_up_to(int(n_users.max()))
-        asked = np.zeros(self.good.size)
-        asked[which] = n_users
-        parts = [strip.only(strip.user_position <= asked[strip.probe]) for strip in self.strips]
-        times = self.probes.time_s(which, _joined([self.fixed, *parts]))
-        fits = times <= self.limit_s[which]
-        self.good[which[fits]] = n_users[fits]
-        self.bad[which[~fits]] = n_users[~fits]
-
-
-def _largest(
-    search: _Search, group: "NDArray[np.int64]", level: float, n_limit: int
-) -> "NDArray[np.int64]":
-    """For each group of probes the largest number of users that a share `level` of it bears."""
-    n_groups = int(group.max()) + 1
-    size = np.bincount(group, minlength=n_groups)
-    everyone = np.arange(group.size)
-    low, high = np.zeros(n_groups, np.int64), np.full(n_groups, n_limit + 1)
-
-    def settle(groups: "NDArray[np.bool_]", n_users: "NDArray[np.int64]") -> None:
-        members = everyone[groups[group]]
-        search.ask(members, n_users[group[members]])
-        held = np.bincount(group, search.good >= n_users[group], minlength=n_groups)
-        fits = held >= level * size - 1e-9
-        low[groups & fits] = n_users[groups & fits]
-        high[groups & ~fits] = n_users[groups & ~fits]
-
-    step = 1
-    while (climbing := (high > n_limit) & (low < n_limit)).any():
-        settle(climbing, np.full(n_groups, min(step, n_limit)))
-        step *= 2
-    while (between := high - low > np.maximum(1, _FINEST_STEP_FRAC * low)).any():
-        settle(between, (low + high) // 2)
-    return low
 
 
 def max_users(
@@ -310,34 +310,68 @@ def max_users(
 
     Notes
     -----
-    Common random numbers by thinning: the transfers of n users are among those of n + 1, and
-    equal sharing never lets a transfer gain from company, so each probe has ONE number of users
-    from which on it fails, the quantile is monotone in n, and bisection is exact for the sample.
-    Only probes not settled yet run again; only what starts before a probe's limit is drawn.
+    Doubling, then bisection to 5 %; every number of users is tried on the same probes.
     """
     n, top = count("n_probes", n_probes), count("n_limit", n_limit)
     positive("target_s", target_s)
     fraction("level", level)
     slack = np.broadcast_to(np.asarray(overhead_s, float), (n,))
-    warm = _warm_for_search(paths, per_user, others, busy_s)
-    probes = _probes(paths, tagged, n, warm, rng)
-    limit_s = target_s - slack
-    bad = np.where(probes.alone_s <= limit_s, top + 1, 0).astype(np.int64)
-    alive = np.flatnonzero(bad)
-    fixed = _company(
-        others, alive, probes.start_s[alive] - warm, warm + np.maximum(limit_s[alive], 0.0), rng
-    )
     seed = int(rng.integers(2**63))
-    search = _Search(probes, fixed, per_user, warm, limit_s, seed, np.zeros(n, np.int64), bad)
-    if not any(c.arrivals_per_s for c in per_user):
-        search.ask(np.arange(n), np.full(n, top))
-    n_users = int(_largest(search, np.zeros(n, np.int64), level, top)[0])
-    fifths = _largest(search, capacity_fifth(paths)[probes.row], level, top)
+
+    def late(n_users: int) -> "NDArray[np.bool_]":
+        mine = [replace(c, arrivals_per_s=c.arrivals_per_s * n_users) for c in per_user]
+        result = simulate_tagged(
+            paths, tagged, [*others, *mine],
+            rng=np.random.default_rng(seed), n_probes=n, busy_s=busy_s,
+        )  # fmt: skip
+        return result.time_s + slack > target_s
+
+    return largest_number(
+        late, group=capacity_fifth(paths)[spread_rows(paths, n)], level=level, n_limit=top
+    )
+
+
+def largest_number(
+    late: Callable[[int], "NDArray[np.bool_]"],
+    *,
+    group: "NDArray[np.int64]",
+    level: float,
+    n_limit: int,
+) -> UserLimit:
+    """The largest number for which at most ``1 - level`` of the probes are late.
+
+    Parameters
+    ----------
+    late : callable
+        From a number of users to a mark for each probe, shape (n,).
+    group : array of int, shape (n,)
+        Fifth of each probe by capacity; the first and the last tell how sure the number is.
+        They are read off the numbers tried for all, so they are as coarse as those.
+    """
+    allowed = 1 - level + 1e-9
+    tried: dict[int, NDArray[np.bool_]] = {}
+
+    def fits(n_users: int) -> bool:
+        tried[n_users] = late(n_users)
+        return float(tried[n_users].mean()) <= allowed
+
+    low, high = 0, 1
+    while high < n_limit and fits(high):
+        low, high = high, min(2 * high, n_limit)
+    if high == n_limit and fits(n_limit):
+        low, high = n_limit, n_limit + 1
+    while high - low > max(1, 0.05 * low):
+        middle = (low + high) // 2
+        low, high = (middle, high) if fits(middle) else (low, middle)
+    by_group = [
+        max((k for k, marks in tried.items() if marks[group == g].mean() <= allowed), default=0)
+        for g in (int(group.min()), int(group.max()))
+    ]
     return UserLimit(
-        n_users=n_users,
-        n_low=min(n_users, int(fifths[0])),
-        n_high=max(n_users, int(fifths[-1])),
-        at_limit=n_users >= top,
+        n_users=low,
+        n_low=min(low, by_group[0]),
+        n_high=max(low, by_group[1]),
+        at_limit=low >= n_limit,
     )
 
 
@@ -353,27 +387,3 @@ def capacity_fifth(paths: CapacityPaths) -> "NDArray[np.int64]":
     rank[np.argsort(carried, kind="stable")] = np.arange(worlds.size)
     fifth: NDArray[np.int64] = (rank * min(5, worlds.size) // worlds.size)[index]
     return fifth
-
-
-def _warm_for_search(
-    paths: CapacityPaths,
-    per_user: Sequence[FlowClass],
-    others: Sequence[FlowClass],
-    busy_s: float,
-) -> float:
-    """One warm-up for all numbers of users, so that more of them only add transfers. [s]"""
-    each = sum(c.load_bps for c in per_user)
-    if not each:
-        return warm_up_s(paths, others, busy_s)
-    room = _TOP_LOAD_FRAC * paths.mean_rate_bps - sum(c.load_bps for c in others)
-    n_top = max(1.0, non_negative("room", max(room, 0.0)) / each)
-    scaled = [
-        FlowClass(
-            name=c.name,
-            arrivals_per_s=c.arrivals_per_s * n_top,
-            median_bits=c.median_bits,
-            spread=c.spread,
-        )
-        for c in per_user
-    ]
-    return warm_up_s(paths, [*others, *scaled], busy_s)

@@ -25,7 +25,7 @@ from linkfit.forecast.load import (
 )
 from linkfit.forecast.playback import live_delay_s, start_delay_s
 from linkfit.forecast.route import Route, request_times_s
-from linkfit.forecast.sharing import FlowClass
+from linkfit.forecast.sharing import FlowClass, spread_rows
 from linkfit.forecast.tagged import simulate_tagged
 from linkfit.site.model import PathLimits, Service, Task
 from linkfit.units import BITS_PER_BYTE
@@ -258,7 +258,7 @@ def stream_draws(
     streams = max(hour.stream_bps[direction] + more_bps - rate, 0.0)
     load = sum(flow.load_bps for flow in hour.classes[direction])
     usable = hour.paths_besides_bps(direction, load + streams)
-    draws = np.arange(n) * usable.n_draws // n
+    draws = spread_rows(usable, n)
     starts = rng.random(n) * usable.horizon_s
     relay_s = _relay_s(task, path)
     if task.live:

@@ -11,7 +11,8 @@ from linkfit.forecast.load import (
     service_classes,
     stream_load_bps,
 )
-from linkfit.forecast.tagged import UserLimit, capacity_fifth, max_users
+from linkfit.forecast.sharing import spread_rows
+from linkfit.forecast.tagged import UserLimit, capacity_fifth, largest_number, max_users
 from linkfit.forecast.task_times import BusyHour, TaskDraws, draw_rtts_s, stream_draws
 from linkfit.site.model import PathLimits, Service, Task
 
@@ -85,32 +86,12 @@ def _stream_limit(
     rtts = draw_rtts_s(hour, task, n_probes, rng)
     seed = int(rng.integers(2**63))
 
-    def late(n_users: int) -> "NDArray[np.bool_]":
-        if n_users not in seen:
-            seen[n_users] = _late(task, service, path, hour, n_users, rtts, seed)
-        return seen[n_users]
-
-    seen: dict[int, NDArray[np.bool_]] = {}
     one = hour.paths[directions(task)[0]]
-    fifth = capacity_fifth(one)[np.arange(n_probes) * one.n_draws // n_probes]
-
-    def largest(probes: "NDArray[np.bool_]") -> int:
-        low, high = 0, 1
-        while high <= MOST_USERS and late(high)[probes].mean() <= 1 - LEVEL + 1e-9:
-            low, high = high, high * 2
-        high = min(high, MOST_USERS + 1)
-        while high - low > 1:
-            middle = (low + high) // 2
-            fits = late(middle)[probes].mean() <= 1 - LEVEL + 1e-9
-            low, high = (middle, high) if fits else (low, middle)
-        return low
-
-    n_users = largest(np.ones(n_probes, np.bool_))
-    return UserLimit(
-        n_users=n_users,
-        n_low=min(n_users, largest(fifth == 0)),
-        n_high=max(n_users, largest(fifth == fifth.max())),
-        at_limit=n_users >= MOST_USERS,
+    return largest_number(
+        lambda n_users: _late(task, service, path, hour, n_users, rtts, seed),
+        group=capacity_fifth(one)[spread_rows(one, n_probes)],
+        level=LEVEL,
+        n_limit=MOST_USERS,
     )
 
 

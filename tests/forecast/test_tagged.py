@@ -1,0 +1,166 @@
+"""A transfer met at a random moment: against theory, against a long simulation, by hand."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.testing import assert_allclose, assert_array_equal
+
+from linkfit.errors import InputError
+from linkfit.forecast.sharing import FlowClass, simulate_sharing
+from linkfit.forecast.tagged import capacity_fifth, largest_number, max_users, simulate_tagged
+from linkfit.link.paths import CapacityPaths
+
+RATE_BPS = 1e6
+CONSTANT = CapacityPaths.from_rates(np.full(3600, RATE_BPS))
+
+
+def flow(rho, mean_bits=1e5, spread=1.0, name="f"):
+    median = mean_bits / np.exp(np.log(spread) ** 2 / 2)
+    return FlowClass(
+        name=name, arrivals_per_s=rho * RATE_BPS / mean_bits, median_bits=median, spread=spread
+    )
+
+
+# M/G/1-PS: E[T(x)] = x / (1 - rho), whatever the sizes of the others (Kleinrock, Queueing
+# Systems vol. 2, section 4.4; insensitivity: Kelly 1979, value from memory)
+@pytest.mark.slow
+@pytest.mark.parametrize("spread", [1.0, 2.5])
+@pytest.mark.parametrize("rho", [0.1, 0.5, 0.8])
+def test_the_mean_is_that_of_processor_sharing(rho, spread):
+    probe = flow(0.0, 1e5)
+    result = simulate_tagged(
+        CONSTANT, probe, [flow(rho, 1e5, spread)], rng=np.random.default_rng(2), n_probes=3000
+    )
+    expected = 0.1 / (1 - rho)
+    error = result.time_s.std() / np.sqrt(result.time_s.size)
+    assert abs(result.time_s.mean() - expected) < 5 * error
+
+
+@pytest.mark.slow
+def test_a_probe_far_larger_than_the_others_sees_the_capacity_they_leave():
+    probe = flow(0.0, 1e5 * 60)
+    result = simulate_tagged(
+        CONSTANT, probe, [flow(0.6, 1e5)], rng=np.random.default_rng(2), n_probes=50
+    )
+    assert_allclose(result.time_s, 6.0 / 0.4, rtol=1e-9)
+
+
+@pytest.mark.slow
+def test_quantiles_agree_with_a_long_simulation_on_a_varying_link():
+    paths = CapacityPaths.from_rates(np.tile([0.7e6] * 20 + [1.3e6] * 20, 90))
+    classes = [flow(0.3, 2e5, 1.6, "a"), flow(0.2, 6e5, 1.3, "b")]
+    batches: dict[str, list] = {"long": [], "tagged": []}
+    for batch in range(12):  # independent batches tell the standard error of a quantile
+        rng = np.random.default_rng([5, batch])
+        long = simulate_sharing(paths, classes, rng=rng, n_jobs=4000).of_class(0)
+        tagged = simulate_tagged(paths, classes[0], classes, rng=rng, n_probes=600)
+        for name, result in (("long", long), ("tagged", tagged)):
+            batches[name].append(np.quantile(result.time_s, [0.25, 0.5, 0.75, 0.95]))
+    long, tagged = (np.array(batches[name]) for name in ("long", "tagged"))
+    error = np.sqrt((long.var(axis=0, ddof=1) + tagged.var(axis=0, ddof=1)) / 12)
+    assert (np.abs(long.mean(axis=0) - tagged.mean(axis=0)) < 5 * error).all()
+
+
+def test_alone_it_takes_its_bits_over_the_rate():
+    result = simulate_tagged(CONSTANT, flow(0, 2e6), [], rng=np.random.default_rng(1), n_probes=20)
+    assert_allclose(result.time_s, 2.0)
+    assert_array_equal(result.added_s, 0)
+
+
+def test_its_own_cap_holds():
+    capped = FlowClass(name="c", arrivals_per_s=0, median_bits=2e6, cap_bps=0.5e6)
+    result = simulate_tagged(CONSTANT, capped, [], rng=np.random.default_rng(1), n_probes=20)
+    assert_allclose(result.time_s, 4.0)
+
+
+def test_a_load_above_the_capacity_gives_long_times_not_infinite_ones():
+    result = simulate_tagged(
+        CONSTANT, flow(0, 1e5), [flow(3.0, 1e5)], rng=np.random.default_rng(1), n_probes=40,
+        busy_s=300.0,
+    )  # fmt: skip
+    assert np.isfinite(result.time_s).all()
+    assert np.median(result.time_s) > 20 * 0.1
+
+
+def test_a_dead_path_never_carries_it():
+    dead = CapacityPaths.from_rates(np.zeros(100))
+    result = simulate_tagged(dead, flow(0, 1e5), [], rng=np.random.default_rng(1), n_probes=5)
+    assert np.isinf(result.time_s).all()
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.floats(0.0, 0.7), st.floats(1.0, 3.0), st.integers(0, 1000))
+def test_company_never_speeds_a_transfer_up(rho, spread, seed):
+    result = simulate_tagged(
+        CONSTANT, flow(0, 1e5, 1.5), [flow(rho, 1e5, spread)], rng=np.random.default_rng(seed),
+        n_probes=30,
+    )  # fmt: skip
+    assert (result.time_s >= result.alone_s).all()
+
+
+def test_the_probes_do_not_depend_on_the_company():
+    one, two = (
+        simulate_tagged(
+            CONSTANT, flow(0, 1e5, 1.5), load, rng=np.random.default_rng(3), n_probes=30
+        )
+        for load in ([], [flow(0.5)])
+    )
+    assert_array_equal(one.start_s, two.start_s)
+    assert_array_equal(one.bits, two.bits)
+
+
+def test_users_by_hand_for_a_transfer_far_larger_than_the_load():
+    # each user brings 2 % of the capacity in small transfers; 6 s alone, 12 s allowed: half of
+    # the capacity may go, which is 25 users
+    limit = max_users(
+        CONSTANT, flow(0, 6e6), [flow(0.02, 1e4)], target_s=12.001, rng=np.random.default_rng(1)
+    )
+    assert 24 <= limit.n_users <= 25
+    assert not limit.at_limit
+    assert limit.n_low == limit.n_users == limit.n_high
+
+
+def test_no_users_where_even_alone_it_is_late():
+    limit = max_users(
+        CONSTANT, flow(0, 6e6), [flow(0.02)], target_s=5.0, rng=np.random.default_rng(1)
+    )
+    assert limit.n_users == 0
+
+
+def test_worlds_with_less_capacity_bear_fewer_users():
+    rates = np.repeat(np.linspace(0.5e6, 1.5e6, 20), 2)[:, None] * np.ones(600)
+    paths = CapacityPaths.from_rates(rates, world=np.repeat(np.arange(20), 2))
+    limit = max_users(
+        paths, flow(0, 2e6), [flow(0.01, 2e4)], target_s=8.0, rng=np.random.default_rng(1)
+    )
+    assert limit.n_low < limit.n_high
+    fifth = capacity_fifth(paths)
+    assert (np.diff(fifth) >= 0).all()
+    assert set(fifth) == {0, 1, 2, 3, 4}
+
+
+def test_the_search_agrees_with_trying_every_number():
+    bears = np.arange(40) % 23 + 3  # each probe is late from its own number on
+
+    def late(n_users):
+        return n_users > bears
+
+    found = largest_number(late, group=np.zeros(40, np.int64), level=0.9, n_limit=50)
+    every = max(n for n in range(51) if late(n).mean() <= 0.1)
+    assert found.n_users == every == found.n_low == found.n_high
+
+
+def test_a_search_stops_at_its_limit():
+    found = largest_number(
+        lambda _: np.zeros(5, np.bool_), group=np.zeros(5, np.int64), level=0.9, n_limit=30
+    )
+    assert found.n_users == 30
+    assert found.at_limit
+
+
+def test_bad_arguments_are_named():
+    with pytest.raises(InputError, match=r"n_probes: expected a whole number >= 1, got 0"):
+        simulate_tagged(CONSTANT, flow(0), [], rng=np.random.default_rng(1), n_probes=0)
+    with pytest.raises(InputError, match=r"target_s: expected a finite number > 0, got 0"):
+        max_users(CONSTANT, flow(0), [], target_s=0, rng=np.random.default_rng(1))
