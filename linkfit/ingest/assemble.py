@@ -38,9 +38,9 @@ def assemble(
 ) -> Trace:
     """The Trace of a table: its columns told, its rows turned into samples and put in order.
 
-    `chunks` gives frames of the plan's columns, named by their place in the file and indexed by their
-    lines counted from the first, with numbers
-    as float64 and texts as strings; `n_rows_expected` is at least their number, if known.
+    `chunks` gives frames of the plan's columns, named by their place in the file and indexed
+    by their lines counted from the first row; numbers are float64, texts strings.
+    `n_rows_expected` is at least their number, if known.
 
     Raises
     ------

@@ -8,15 +8,15 @@ from linkfit.errors import InputError
 _JITTER_GAIN = 1 / 16  # RFC 3550 section 6.4.1
 
 
-def edf(samples: ArrayLike, at: float) -> float:
-    """Share of `samples` that are at most `at`, in [0, 1].
+def edf(values: ArrayLike, limit: float) -> float:
+    """Share of `values` that are at most `limit`, in [0, 1].
 
     Parameters
     ----------
-    samples : array, shape (n,)
+    values : array, shape (n,)
         Any numbers, infinity included (a lost probe's delay); at least one.
-    at : float
-        In the unit of the samples.
+    limit : float
+        In their unit.
 
     Raises
     ------
@@ -27,16 +27,16 @@ def edf(samples: ArrayLike, at: float) -> float:
     ------
     V. Paxson et al., "Framework for IP Performance Metrics", RFC 2330 section 11.3.
     """
-    values = _sorted(samples)
-    return float(np.searchsorted(values, at, side="right")) / values.size
+    ordered = _sorted(values)
+    return float(np.searchsorted(ordered, limit, side="right")) / ordered.size
 
 
-def percentile(samples: ArrayLike, share_frac: float) -> float:
-    """Smallest x of which at least `share_frac` of `samples` are at or below it.
+def percentile(values: ArrayLike, share_frac: float) -> float:
+    """Smallest x of which at least `share_frac` of `values` are at or below it.
 
     Parameters
     ----------
-    samples : array, shape (n,)
+    values : array, shape (n,)
         Any numbers, infinity included; at least one.
     share_frac : float
         In [0, 1]; 0 gives minus infinity.
@@ -57,20 +57,20 @@ def percentile(samples: ArrayLike, share_frac: float) -> float:
     """
     if not 0 <= share_frac <= 1:
         raise InputError(f"share_frac: expected a number from 0 to 1, got {share_frac:g}")
-    values = _sorted(samples)
+    ordered = _sorted(values)
     if share_frac == 0:
         return -np.inf
     # the share of k samples is k / n; rounding must not ask for one sample more
-    rank = int(np.ceil(share_frac * values.size * (1 - 1e-12)))
-    return float(values[max(rank, 1) - 1])
+    rank = int(np.ceil(share_frac * ordered.size * (1 - 1e-12)))
+    return float(ordered[max(rank, 1) - 1])
 
 
-def lag_autocorrelation(samples: ArrayLike, lag: int = 1) -> float:
+def lag_autocorrelation(values: ArrayLike, lag: int = 1) -> float:
     """Correlation of a series with itself `lag` samples later, in [-1, 1].
 
     Parameters
     ----------
-    samples : array, shape (n,)
+    values : array, shape (n,)
         A regular series, finite and not constant, longer than `lag`.
     lag : int
         At least 1.
@@ -82,23 +82,23 @@ def lag_autocorrelation(samples: ArrayLike, lag: int = 1) -> float:
 
     Notes
     -----
-    ``sum(d[i] d[i + lag]) / sum(d[i]^2)`` with ``d = samples - mean``, so that it never
+    ``sum(d[i] d[i + lag]) / sum(d[i]^2)`` with ``d = values - mean``, so that it never
     exceeds 1 in size.
 
     Source
     ------
     NIST Statistical Reference Datasets, univariate summary statistics.
     """
-    values = np.asarray(samples, dtype=np.float64)
-    if lag < 1 or values.size <= lag:
-        raise InputError(f"samples: expected more than lag {lag} values, got {values.size}")
-    if not np.isfinite(values).all():
-        raise InputError("samples: expected finite numbers, got NaN or infinity")
-    around = values - values[0]  # large offsets cancel before the mean is taken
+    series = np.asarray(values, dtype=np.float64)
+    if lag < 1 or series.size <= lag:
+        raise InputError(f"values: expected more than lag {lag} values, got {series.size}")
+    if not np.isfinite(series).all():
+        raise InputError("values: expected finite numbers, got NaN or infinity")
+    around = series - series[0]  # large offsets cancel before the mean is taken
     around = around - around.mean()
     total = float(around @ around)
     if total == 0:
-        raise InputError(f"samples: expected values that differ, got {values[0]:g} throughout")
+        raise InputError(f"values: expected values that differ, got {series[0]:g} throughout")
     return float(around[:-lag] @ around[lag:]) / total
 
 
@@ -147,10 +147,10 @@ def delay_variation_s(delays_s: ArrayLike) -> NDArray[np.float64]:
     return np.diff(np.asarray(delays_s, dtype=np.float64))
 
 
-def _sorted(samples: ArrayLike) -> NDArray[np.float64]:
-    values = np.sort(np.asarray(samples, dtype=np.float64))
-    if values.size == 0:
-        raise InputError("samples: expected at least one number, got none")
-    if np.isnan(values[-1]):  # NaN sorts last
-        raise InputError("samples: expected numbers, got NaN")
-    return values
+def _sorted(values: ArrayLike) -> NDArray[np.float64]:
+    ordered = np.sort(np.asarray(values, dtype=np.float64))
+    if ordered.size == 0:
+        raise InputError("values: expected at least one number, got none")
+    if np.isnan(ordered[-1]):  # NaN sorts last
+        raise InputError("values: expected numbers, got NaN")
+    return ordered

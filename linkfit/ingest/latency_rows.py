@@ -1,5 +1,7 @@
 """Round trips in the rows of a table: single probes, bursts, and bursts that all were lost."""
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -122,26 +124,26 @@ class LatencyRows:
         return np.rint(n_probes).astype(np.int64), np.rint(n_lost).astype(np.int64)
 
     def _loss_frac(
-        self, loss: NDArray[np.float64], n_probes: NDArray[np.float64]
+        self, loss_share: NDArray[np.float64], n_probes: NDArray[Any]
     ) -> NDArray[np.float64]:
         """Loss as a fraction, whether the column says percent, fraction or nothing."""
         column = self._plan.find("loss")
         if column is None:
-            return loss
-        known = loss[np.isfinite(loss)]
+            return loss_share
+        known = loss_share[np.isfinite(loss_share)]
         highest = float(known.max()) if known.size else 0.0
         factor = 1.0
-        if column.factor is None:  # `loss` came through with factor 1
+        if column.factor is None:  # `loss_share` came through with factor 1
             percent = highest > 1 or self._steps_are_percent(known, n_probes)
             factor = 0.01 if percent else 1.0
             unit = "percent" if percent else "a fraction"
             self._notes.find(
-                "unit taken",
+                f"unit taken: {column.name}",
                 1,
                 f"column {column.name!r} states no unit; its highest value {highest:g} makes "
                 f"it {unit}",
             )
-        share = loss * factor
+        share = loss_share * factor
         wrong = (share < 0) | (share > 1)
         self._notes.repair(
             "impossible loss",
@@ -150,10 +152,10 @@ class LatencyRows:
         )
         return np.where(wrong, np.nan, share)
 
-    def _steps_are_percent(self, loss: NDArray[np.float64], n_probes: NDArray[np.float64]) -> bool:
+    def _steps_are_percent(self, loss_share: NDArray[np.float64], n_probes: NDArray[Any]) -> bool:
         """Whether the smallest loss is one probe in percent, where their number is known."""
         sent = n_probes[np.isfinite(n_probes)]
-        lossy = loss[loss > 0]
+        lossy = loss_share[loss_share > 0]
         if not lossy.size or not sent.size:
             return False
         one_probe_percent = 100.0 / float(sent.max())

@@ -147,7 +147,11 @@ def _with_unit(
         )
         return column
     if column.role == "duration":
-        notes.find("unit taken", 1, f"column {column.name!r} states no unit; taken as seconds")
+        notes.find(
+            f"unit taken: {column.name}",
+            1,
+            f"column {column.name!r} states no unit; taken as seconds",
+        )
         return replace(column, unit="s", factor=1.0)
     if column.role.startswith("rtt"):
         return _rtt_unit(column, cells, notes, problems, to_number)
@@ -167,7 +171,7 @@ def _rtt_unit(
     for low, high, unit, factor in _RTT_UNITS:
         if low <= middle < high:
             notes.find(
-                "unit taken",
+                f"unit taken: {column.name}",
                 1,
                 f"column {column.name!r} states no unit; its median {middle:g} can only be {unit}",
             )

@@ -27,9 +27,22 @@ _LEVELS = (0.05, 0.5, 0.95)
 class Quantiles:
     """5th, 50th and 95th percentile (RFC 2330 section 11.3), in the unit of what they are of."""
 
-    p05: float
-    p50: float
-    p95: float
+    values: tuple[float, float, float]
+
+    @property
+    def p05(self) -> float:
+        """5th percentile."""
+        return self.values[0]
+
+    @property
+    def p50(self) -> float:
+        """50th percentile."""
+        return self.values[1]
+
+    @property
+    def p95(self) -> float:
+        """95th percentile."""
+        return self.values[2]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -229,4 +242,4 @@ def _transfers(samples: TransferSamples, direction: str) -> TransferSummary:
 
 def _quantiles(values: NDArray[np.float64]) -> Quantiles:
     low, middle, high = (percentile(values, level) for level in _LEVELS)
-    return Quantiles(p05=low, p50=middle, p95=high)
+    return Quantiles(values=(low, middle, high))

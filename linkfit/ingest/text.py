@@ -111,7 +111,7 @@ def _word_likeness(head: bytes, code_page: str) -> float:
     if not foreign:
         return 0.0
     if code_page == "cp932":
-        good: float = sum(any(low <= c <= high for low, high in _KANA_AND_HAN) for c in foreign)
+        good = float(sum(any(low <= c <= high for low, high in _KANA_AND_HAN) for c in foreign))
     elif code_page in ("cp866", "cp1251"):
         good = sum("а" <= c <= "я" for c in foreign) * _MOSTLY  # Cyrillic only when clearly so
     else:

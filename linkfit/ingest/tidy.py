@@ -109,7 +109,7 @@ def _sorted_order(times_s: NDArray[np.float64], notes: Notes) -> NDArray[np.intp
     return np.argsort(times_s, kind="stable")
 
 
-def _equal_to_previous(*columns: NDArray[np.float64]) -> NDArray[np.bool_]:
+def _equal_to_previous(*columns: NDArray[Any]) -> NDArray[np.bool_]:
     same = np.ones(columns[0].size, dtype=np.bool_)
     same[:1] = False
     for column in columns:

@@ -65,20 +65,20 @@ def _rises(values: NDArray[np.float64]) -> bool:
     return bool(np.isfinite(values).all() and (np.diff(values) > 0).all())
 
 
-def _rate_size_duration(numbers: NDArray[np.float64]) -> tuple[int, int, int] | None:
+def _rate_size_duration(values: NDArray[np.float64]) -> tuple[int, int, int] | None:
     """Places of rate, size and duration, if exactly one triple of columns obeys their law."""
     usable = [
-        i for i in range(numbers.shape[1])
-        if np.isfinite(numbers[:, i]).all() and (numbers[:, i] > 0).all()
+        i for i in range(values.shape[1])
+        if np.isfinite(values[:, i]).all() and (values[:, i] > 0).all()
     ]  # fmt: skip
     # constant columns (a count of 1) fit too much by chance
-    varied = [i for i in usable if np.unique(numbers[:, i]).size > 1 or numbers.shape[0] == 1]
+    varied = [i for i in usable if np.unique(values[:, i]).size > 1 or values.shape[0] == 1]
     found = []
     for size in varied:
         for duration in varied:
             if duration == size:
                 continue
-            told_mbps = BITS_PER_BYTE * numbers[:, size] / numbers[:, duration]
+            told_mbps = BITS_PER_BYTE * values[:, size] / values[:, duration]
             low, high = _RATES_MBPS
             if not ((told_mbps > low) & (told_mbps < high)).all():
                 continue
@@ -86,7 +86,7 @@ def _rate_size_duration(numbers: NDArray[np.float64]) -> tuple[int, int, int] | 
                 (rate, size, duration)
                 for rate in varied
                 if rate not in (size, duration)
-                and np.allclose(numbers[:, rate], told_mbps, rtol=_TOLERANCE)
+                and np.allclose(values[:, rate], told_mbps, rtol=_TOLERANCE)
             ]
     # rate = 8 size / duration is 8 size / rate = duration as well: the size is the same, so the
     # order in which such files are written (duration before the rate it makes) decides
