@@ -63,6 +63,7 @@ def forecast_backlog(
     start: date | None = None,
     start_h: float = 0.0,
     paths: Mapping[str, CapacityPaths] | None = None,
+    binding: bool = True,
 ) -> BacklogForecast:
     """Days until `backlog` is done, what decides them, and the chance to meet its deadline.
 
@@ -80,6 +81,8 @@ def forecast_backlog(
         Local hour of the start. [h]
     paths : mapping, optional
         Futures of "up" and "down" made before by `backlog_paths`, to save time.
+    binding : bool
+        False leaves out which constraint decides (five more runs), for a search.
 
     Returns
     -------
@@ -98,7 +101,11 @@ def forecast_backlog(
     case = _case(site, backlog, link, paths, seed, _clock(site, start, start_h))
     refused = refused_text(backlog, site.path)
     days = case.days()
-    binding_frac = {"path limit": 1.0} if refused else binding_shares(case, days)
+    binding_frac: Mapping[str, float] = {"not asked": 1.0}
+    if refused:
+        binding_frac = {"path limit": 1.0}
+    elif binding:
+        binding_frac = binding_shares(case, days)
     in_time = None
     if backlog.deadline is not None and start is not None:
         left = (backlog.deadline - start).days + 1 - start_h / HOURS_PER_DAY

@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from linkfit._checks import count
-from linkfit.forecast.backlog import forecast_backlog
+from linkfit.forecast.backlog import WAYS, backlog_paths, forecast_backlog
 from linkfit.forecast.data_use import forecast_data
 from linkfit.forecast.load import directions, site_classes, site_stream_load_bps
-from linkfit.forecast.outcomes import Evaluation, ServiceForecast, TaskForecast
+from linkfit.forecast.outcomes import BacklogForecast, Evaluation, ServiceForecast, TaskForecast
 from linkfit.forecast.sharing import FlowClass
-from linkfit.forecast.task_times import BusyHour, TaskDraws, task_draws
+from linkfit.forecast.task_times import BusyHour, TaskDraws, besides_bps, task_draws
 from linkfit.forecast.user_limits import task_user_limit
-from linkfit.site.model import PathLimits, Service, Site, Task
+from linkfit.site.model import Backlog, PathLimits, Service, Site, Task
 from linkfit.units import SECONDS_PER_HOUR, format_size
 
 if TYPE_CHECKING:
@@ -126,18 +126,27 @@ class Evaluator:
             seed=self.seed,
             services=services,
             data=self._keep(("data", site), lambda: self._data(site)),
-            backlogs=tuple(
-                self._keep(
-                    ("backlog", backlog.name, site),
-                    lambda b=backlog: forecast_backlog(
-                        site, b, self.link, seed=self.seed, start=self.start
-                    ),
-                )
-                for backlog in site.backlogs
-            ),
+            backlogs=tuple(self._backlog(b, site, binding=limits) for b in site.backlogs),
             missing=self.link.missing,
             notes=tuple(_notes(site)),
         )
+
+    def _backlog(self, backlog: Backlog, site: Site, *, binding: bool) -> BacklogForecast:
+        ways = WAYS[backlog.flow]
+        paths = {
+            way: self._keep(
+                ("backlog paths", way), lambda w=way: backlog_paths(self.link, (w,), seed=self.seed)
+            )[way]
+            for way in ways
+        }
+        forecast: BacklogForecast = self._keep(
+            ("backlog", backlog.name, site, binding),
+            lambda: forecast_backlog(
+                site, backlog, self.link,
+                seed=self.seed, start=self.start, paths=paths, binding=binding,
+            ),
+        )  # fmt: skip
+        return forecast
 
     def _data(self, site: Site) -> Any:
         return forecast_data(site, seed=self.seed, loss_frac=0.0)
@@ -170,11 +179,19 @@ class Evaluator:
 
     def _busy_hour(self, site: Site) -> BusyHour:
         needed = [d for d in _BOTH if self._needs(site, d)]
+        paths = {d: self._hour_paths(d) for d in needed}
+        streams = {d: site_stream_load_bps(site, d) for d in needed}
         return BusyHour(
             link=self.link,
-            paths={d: self._hour_paths(d) for d in needed},
+            paths=paths,
             classes={d: site_classes(site, d) for d in needed},
-            stream_bps={d: site_stream_load_bps(site, d) for d in needed},
+            stream_bps=streams,
+            left={
+                d: self._keep(
+                    ("left", d, streams[d]), lambda d=d: besides_bps(paths[d], streams[d])
+                )
+                for d in needed
+            },
         )
 
     @staticmethod
@@ -191,7 +208,7 @@ class Evaluator:
         throttled = None
         rate_bps = site.plan.throttle_bps
         if limits and rate_bps is not None:
-            slow = replace(hour, paths={d: p.limited(rate_bps) for d, p in hour.paths.items()})
+            slow = self._throttled(hour, rate_bps)
             throttled = all(
                 self._task(
                     task, service, site.path, slow, limits=False, n_probes=_THROTTLED_PROBES
@@ -200,6 +217,15 @@ class Evaluator:
                 if task.must_carry
             )
         return ServiceForecast(service=service, tasks=tasks, works_throttled=throttled)
+
+    def _throttled(self, hour: BusyHour, rate_bps: float) -> BusyHour:
+        """The busy hour after the cap, held to the plan's throttled rate."""
+        paths = {
+            d: self._keep(("throttled", d, rate_bps), lambda p=p: p.limited(rate_bps))
+            for d, p in hour.paths.items()
+        }
+        left = {d: besides_bps(p, hour.stream_bps[d]) for d, p in paths.items()}
+        return replace(hour, paths=paths, left=left)
 
     def _task(
         self,

@@ -135,15 +135,20 @@ def _joined(parts: Sequence[_Company]) -> _Company:
 
 
 def _times_s(
-    paths: CapacityPaths, probes: _Probes, which: "NDArray[np.int64]", company: _Company
+    paths: CapacityPaths,
+    probes: _Probes,
+    which: "NDArray[np.int64]",
+    company: _Company,
+    left_frac: float,
 ) -> "NDArray[np.float64]":
-    """Time of the probes `which` among `company`. [s]"""
+    """Time of the probes `which` among `company` on a part of the capacity. [s]"""
     member = np.zeros(probes.row.size, np.bool_)
     member[which] = True
     near = member[company.probe]
     probe = np.r_[which, company.probe[near]]
     start = np.r_[probes.start_s[which], company.start_s[near]]
-    bits = np.r_[probes.bits[which], company.bits[near]]
+    # a part of the capacity for all is the whole of it for larger transfers
+    bits = np.r_[probes.bits[which], company.bits[near]] / left_frac
     clock = paths.carried_bits(start, probes.row[probe])
     order = np.lexsort((start, probe))
     finish = np.empty(bits.size)
@@ -153,9 +158,9 @@ def _times_s(
 
 
 def _split(
-    paths: CapacityPaths, tagged: FlowClass, classes: Sequence[FlowClass]
-) -> tuple[CapacityPaths, list[FlowClass]]:
-    """Capacity without the steady part of small and capped transfers, and the others one by one."""
+    mean_rate_bps: float, tagged: FlowClass, classes: Sequence[FlowClass]
+) -> tuple[float, list[FlowClass]]:
+    """Share that the steady part of small and capped transfers leaves, and the others singly."""
     single, steady = [], 0.0
     for flow in classes:
         if not flow.load_bps:
@@ -164,10 +169,9 @@ def _split(
             steady += flow.load_bps
         else:
             single.append(flow)
-    mean = paths.mean_rate_bps
-    if steady and mean:
-        paths = paths.scaled(max(1.0 - steady / mean, _LEAST_SHARE_FRAC))
-    return paths, single
+    if not steady or not mean_rate_bps:
+        return 1.0, single
+    return max(1.0 - steady / mean_rate_bps, _LEAST_SHARE_FRAC), single
 
 
 def simulate_tagged(
@@ -215,18 +219,19 @@ def simulate_tagged(
     n = count("n_probes", n_probes)
     probe_rng, company_rng = rng.spawn(2)
     probes = _probes(paths, tagged, n, probe_rng)
-    left, single = _split(paths, tagged, classes)
+    mean_rate_bps = paths.mean_rate_bps
+    left_frac, single = _split(mean_rate_bps, tagged, classes)
     time_s = np.full(n, np.inf)
     open_ = np.flatnonzero(np.isfinite(probes.alone_s))
     if not single or not open_.size:
-        goal = left.carried_bits(probes.start_s, probes.row) + probes.bits
-        ends = left.time_at_bits_s(goal, probes.row)
+        goal = paths.carried_bits(probes.start_s, probes.row) + probes.bits / left_frac
+        ends = paths.time_at_bits_s(goal, probes.row)
         time_s = np.maximum(ends - probes.start_s, probes.alone_s)
         open_ = open_[:0]
     parts: list[_Company] = []
     if open_.size:
         parts = [
-            _present(single, probes, left.mean_rate_bps, busy_s, company_rng),
+            _present(single, probes, left_frac * mean_rate_bps, busy_s, company_rng),
             _arrivals(
                 single, open_, probes.start_s[open_] - SETTLE_S,
                 np.full(open_.size, SETTLE_S), company_rng,
@@ -238,7 +243,7 @@ def simulate_tagged(
         length = horizon[open_] - reached[open_]
         since = probes.start_s[open_] + reached[open_]
         parts.append(_arrivals(single, open_, since, length, company_rng))
-        time_s[open_] = _times_s(left, probes, open_, _joined(parts))
+        time_s[open_] = _times_s(paths, probes, open_, _joined(parts), left_frac)
         reached[open_] = horizon[open_]
         # what starts after a probe has ended cannot have held it back
         open_ = open_[(time_s[open_] > reached[open_]) & (reached[open_] < busy_s)]

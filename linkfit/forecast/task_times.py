@@ -56,12 +56,15 @@ class BusyHour:
         Transfers that share the direction.
     stream_bps : mapping of direction to float
         Mean rate of the streams that run. [bit/s]
+    left : mapping of direction to CapacityPaths
+        What the streams leave for transfers.
     """
 
     link: "LinkModel"
     paths: "Mapping[str, CapacityPaths]"
     classes: Mapping[str, tuple[FlowClass, ...]]
     stream_bps: Mapping[str, float]
+    left: "Mapping[str, CapacityPaths]"
 
     def busy_frac(self, direction: str) -> float:
         """Share of the capacity that others use in the mean. [fraction]"""
@@ -69,12 +72,12 @@ class BusyHour:
         mean = self.paths[direction].mean_rate_bps
         return min(1.0, (load + self.stream_bps[direction]) / mean) if mean else 1.0
 
-    def paths_besides_bps(self, direction: str, taken_bps: float) -> "CapacityPaths":
-        """Capacity that `taken_bps` of steady traffic leaves, at least a twentieth of it."""
-        paths = self.paths[direction]
-        if taken_bps <= 0 or paths.mean_rate_bps <= 0:
-            return paths
-        return paths.scaled(max(1.0 - taken_bps / paths.mean_rate_bps, LEAST_SHARE_FRAC))
+
+def besides_bps(paths: "CapacityPaths", taken_bps: float) -> "CapacityPaths":
+    """Capacity that `taken_bps` of steady traffic leaves, at least a twentieth of it."""
+    if taken_bps <= 0 or paths.mean_rate_bps <= 0:
+        return paths
+    return paths.scaled(max(1.0 - taken_bps / paths.mean_rate_bps, LEAST_SHARE_FRAC))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -206,7 +209,7 @@ def _transfer_draws(
     rtts_s: "NDArray[np.float64]",
     rng: np.random.Generator,
 ) -> TaskDraws:
-    paths = hour.paths_besides_bps(direction, hour.stream_bps[direction])
+    paths = hour.left[direction]
     result = simulate_tagged(paths, flow, hour.classes[direction], rng=rng, n_probes=rtts_s.size)
     n_requests = max(1, round(flow.mean_bits / BITS_PER_BYTE / _mean_wire_bytes(task, path)))
     head = n_requests * REQUEST_BYTES
@@ -257,7 +260,7 @@ def stream_draws(
     # the stream looked at is one of those that run: it does not stand in its own way
     streams = max(hour.stream_bps[direction] + more_bps - rate, 0.0)
     load = sum(flow.load_bps for flow in hour.classes[direction])
-    usable = hour.paths_besides_bps(direction, load + streams)
+    usable = besides_bps(hour.paths[direction], load + streams)
     draws = spread_rows(usable, n)
     starts = rng.random(n) * usable.horizon_s
     relay_s = _relay_s(task, path)

@@ -55,7 +55,7 @@ def task_user_limit(
         others: list[FlowClass] = [f for f in hour.classes[direction] if f.name not in own]
         limits.append(
             max_users(
-                hour.paths_besides_bps(direction, hour.stream_bps[direction]),
+                hour.left[direction],
                 flow_class(task, service, path, 1),
                 per_user,
                 others,

@@ -5,7 +5,14 @@ import pytest
 from numpy.testing import assert_allclose
 
 from linkfit.forecast.sharing import FlowClass
-from linkfit.forecast.task_times import BusyHour, draw_rtts_s, route_of, stream_draws, task_draws
+from linkfit.forecast.task_times import (
+    BusyHour,
+    besides_bps,
+    draw_rtts_s,
+    route_of,
+    stream_draws,
+    task_draws,
+)
 from linkfit.ingest.trace import Trace
 from linkfit.link.fit import fit_link
 from linkfit.link.paths import CapacityPaths
@@ -38,6 +45,7 @@ def hour(link, *, up_bps=10e6, down_bps=10e6, up=(), down=(), stream_bps=0.0):
         paths=paths,
         classes={"up": up, "down": down},
         stream_bps={"up": stream_bps, "down": stream_bps},
+        left={d: besides_bps(p, stream_bps) for d, p in paths.items()},
     )
 
 

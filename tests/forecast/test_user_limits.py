@@ -26,6 +26,7 @@ def limit_of(task, link, *, rate_bps=10e6, n_users=2):
         paths={"up": CapacityPaths.from_rates(np.full(3600, rate_bps))},
         classes={"up": service_classes(service, PATH, "up", n_users)},
         stream_bps={"up": stream_load_bps(service, PATH, "up")},
+        left={"up": CapacityPaths.from_rates(np.full(3600, rate_bps))},
     )
     rng = np.random.default_rng(1)
     draws = task_draws(task, service, PATH, hour, rng=rng, n_probes=100)
