@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 
 from linkfit.ingest.iperf3_run import Interval, Run, Totals
 from linkfit.ingest.notes import Notes
+from linkfit.units import BITS_PER_BYTE
 
 # Sender intervals below 1 s show how writes were cut up, not the link; 5 % are left for timers.
 SHORTEST_BIN_S = 0.95
@@ -11,6 +12,9 @@ SHORTEST_BIN_S = 0.95
 SLOW_START_S = 1.5
 # Where more datagrams than this were lost, what was sent says little of what the link carried.
 TOLERATED_LOSS_FRAC = 0.05
+# Beyond any link this is for and any test: a damaged number, not a measurement.
+_MAX_RATE_BPS = 1e12
+_LONGEST_S = 1e7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,12 +50,18 @@ def cleaned(intervals: list[Interval], notes: Notes) -> list[Interval]:
     notes.repair(
         "omitted interval left out", len(omitted), "the test itself set them aside (option -O)"
     )
-    offset_s = max((i.end_s for i in omitted), default=0.0)
+    offset_s = min(max((i.end_s for i in omitted), default=0.0), _LONGEST_S)
+    possible = [
+        i for i in intervals
+        if not i.is_omitted and i.end_s <= _LONGEST_S and _is_possible(i.n_bytes, i.duration_s)
+    ]  # fmt: skip
+    notes.repair(
+        "impossible rate", len(intervals) - len(omitted) - len(possible),
+        "intervals above 1 Tbit/s or longer than 100 days are damaged; left out",
+    )  # fmt: skip
     kept: list[Interval] = []
     n_repeats = 0
-    for interval in intervals:
-        if interval.is_omitted:
-            continue
+    for interval in possible:
         moved = replace(interval, start_s=interval.start_s + offset_s)
         if kept and moved.start_s - kept[-1].start_s < 1e-3:
             n_repeats += 1
@@ -61,6 +71,12 @@ def cleaned(intervals: list[Interval], notes: Notes) -> list[Interval]:
         "interval printed twice", n_repeats, "some versions repeat the last one; it counts once"
     )
     return kept
+
+
+def _is_possible(n_bytes: float, duration_s: float) -> bool:
+    return (
+        0 < duration_s <= _LONGEST_S and n_bytes * BITS_PER_BYTE <= _MAX_RATE_BPS * duration_s
+    )  # fmt: skip
 
 
 def throughput_bins(
@@ -82,8 +98,8 @@ def throughput_bins(
 def _stream_bins(run: Run, intervals: list[Interval], totals: Totals, notes: Notes) -> list[Bin]:
     bins = _joined(intervals, notes)
     span_s = sum(b.duration_s for b in bins)
-    if len(bins) == 1 and intervals[0].is_sender and totals.received_bytes > 0:
-        whole = _whole_test(totals, n_streams=bins[0].n_streams)
+    whole = _whole_test(totals, n_streams=intervals[0].n_streams)
+    if len(bins) == 1 and intervals[0].is_sender and whole:
         bins = [replace(b, start_s=bins[0].start_s) for b in whole]
     elif span_s < SHORTEST_BIN_S and intervals[0].is_sender:
         notes.repair(
@@ -125,7 +141,9 @@ def _datagram_bins(intervals: list[Interval], totals: Totals, notes: Notes) -> l
             "sender intervals replaced", len(bins),
             f"only {arrived_frac:.0%} of what was sent arrived: the receiver's total is the sample",
         )  # fmt: skip
-        duration_s = totals.received_s or sum(b.duration_s for b in bins)
+        duration_s = sum(b.duration_s for b in bins)
+        if _is_possible(totals.received_bytes, totals.received_s):
+            duration_s = totals.received_s
         return [
             replace(
                 bins[0], duration_s=duration_s, n_bytes=totals.received_bytes, is_overrun=True,
@@ -145,7 +163,7 @@ def _is_overrun(sample: Bin) -> bool:
 
 
 def _whole_test(totals: Totals, *, n_streams: int) -> list[Bin]:
-    if not (totals.received_bytes > 0 and totals.received_s > 0):
+    if not (totals.received_bytes > 0 and _is_possible(totals.received_bytes, totals.received_s)):
         return []
     return [
         Bin(

@@ -7,11 +7,9 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from linkfit.ingest import iperf3_text
-from linkfit.ingest.iperf3_run import Interval, Note, Run, Totals
+from linkfit.ingest.iperf3_run import Interval, Note, Run, Totals, is_clock
 
-# Clocks of boards without a battery start in 1970 or 2000; iperf3 itself is of 2009.
-_EARLIEST_CLOCK_S = 1.2e9
-_LATEST_CLOCK_S = 4.1e9
+_LONGEST_RTT_US = 3.6e9
 _DECODER = json.JSONDecoder()
 _SPACE = re.compile(r"[\s,\x00]*")
 _NEXT_REPORT = re.compile(r'\{\s*"(?:start"\s*:\s*\{|event"\s*:\s*")')
@@ -232,7 +230,7 @@ def _clock(start: Mapping[str, Any]) -> tuple[float | None, list[Note]]:
     started_s = _number(start, "timestamp", "timesecs")
     if not started_s:
         return None, []
-    if _EARLIEST_CLOCK_S < started_s < _LATEST_CLOCK_S:
+    if is_clock(started_s):
         return started_s, []
     text = (
         f"the report says {started_s:g} s since 1970, so its clock was not set; hours are unknown"
@@ -281,7 +279,7 @@ def _interval(
     n_bytes = _finite(total.get("bytes"))  # 0 is a count, a missing one is none
     if n_bytes is None or not (duration_s > 0 and n_bytes >= 0 and start_s >= 0):
         return None
-    rtts_us = [rtt for s in streams if (rtt := _number(s, "rtt")) > 0]
+    rtts_us = [rtt for s in streams if 0 < (rtt := _number(s, "rtt")) < _LONGEST_RTT_US]
     return Interval(
         start_s=start_s,
         duration_s=duration_s,
@@ -314,7 +312,8 @@ def _totals(
 def _mean_rtt_s(end: Mapping[str, Any]) -> float:
     """The sender's mean round trip over a one-way test, 0 where it is not said."""
     means = [_number(stream, "sender", "mean_rtt") for stream in _list(end, "streams")]
-    if "sum_sent_bidir_reverse" in end or not means or min(means) <= 0:
+    is_said = means and min(means) > 0 and max(means) < _LONGEST_RTT_US
+    if "sum_sent_bidir_reverse" in end or not is_said:
         return 0.0
     return sum(means) / len(means) * 1e-6
 

@@ -7,6 +7,15 @@ times are seconds since the test began, all directions are those of the link.
 from dataclasses import dataclass
 from typing import NamedTuple
 
+# Clocks of boards without a battery start in 1970 or 2000; iperf3 itself is of 2009.
+_EARLIEST_CLOCK_S = 1.2e9
+_LATEST_CLOCK_S = 4.1e9
+
+
+def is_clock(time_s: float) -> bool:
+    """Whether `time_s` since 1970 can be the time of a test: the clock was set."""
+    return _EARLIEST_CLOCK_S < time_s < _LATEST_CLOCK_S
+
 
 class Note(NamedTuple):
     """A repair or a finding before it knows the name of its source."""

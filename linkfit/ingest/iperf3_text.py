@@ -6,25 +6,28 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from email.utils import parsedate_to_datetime
 
-from linkfit.ingest.iperf3_run import Interval, Note, Run, Totals
+from linkfit.ingest.iperf3_run import Interval, Note, Run, Totals, is_clock
 
 # iperf3 counts bytes in binary steps (KBytes = 1024) and bits in decimal ones
 _BYTES = {"": 1.0, "K": 2.0**10, "M": 2.0**20, "G": 2.0**30, "T": 2.0**40}
 _BITS = {"": 1.0, "K": 1e3, "M": 1e6, "G": 1e9, "T": 1e12}
+_NUMBER = r"\d{1,9}(?:\.\d{1,9})?"
 _ROW = re.compile(
     r"\[\s*(?P<id>\d{1,6}|SUM)\](?:\[(?P<role>[TR]X-[CS])\])?\s+"
-    r"(?P<start>\d+\.\d+)-(?P<end>\d+\.\d+)\s+sec\s+"
-    r"(?P<size>\d+(?:\.\d+)?)\s(?P<size_unit>[KMGT]?)Bytes\s+"
-    r"(?P<rate>\d+(?:\.\d+)?)\s(?P<rate_unit>[KMGT]?)(?P<rate_kind>bits|Bytes)/sec(?P<rest>.*)"
+    rf"(?P<start>{_NUMBER})-(?P<end>{_NUMBER})\s+sec\s+"
+    rf"(?P<size>{_NUMBER})\s(?P<size_unit>[KMGT]?)Bytes\s+"
+    rf"(?P<rate>{_NUMBER})\s(?P<rate_unit>[KMGT]?)(?P<rate_kind>bits|Bytes)/sec(?P<rest>.*)"
 )
-_DATAGRAMS = re.compile(r"(?P<jitter>\d+\.\d+) ms\s+(?P<lost>-?\d+)/(?P<all>\d+) \(")
-_SENT_DATAGRAMS = re.compile(r"\s*(?P<all>\d+)\s*(?:\(omitted\))?\s*$")
+_DATAGRAMS = re.compile(r"(?P<jitter>\d{1,9}\.\d+) ms\s+(?P<lost>-?\d{1,12})/(?P<all>\d{1,12}) \(")
+_SENT_DATAGRAMS = re.compile(r"\s*(?P<all>\d{1,12})\s*(?:\(omitted\))?\s*$")
 _CLIENT = re.compile(r"Connecting to host (?P<host>.+), port \d+")
 _SERVER = re.compile(r"Accepted connection from (?P<host>.+), port \d+")
 _REVERSE = re.compile(r"Reverse mode, remote host .* is sending")
 _TIME = re.compile(r"Time: (?P<time>\w{3}, \d.*)$")
-_TARGET = re.compile(r"Target Bitrate: (?P<rate>\d+)")
-_TEST = re.compile(r"Starting Test: protocol: (?P<protocol>\w+), \d+ streams, (?P<block>\d+) byte")
+_TARGET = re.compile(r"Target Bitrate: (?P<rate>\d{1,15})")
+_TEST = re.compile(
+    r"Starting Test: protocol: (?P<protocol>\w+), \d+ streams, (?P<block>\d{1,12}) byte"
+)
 _LONGEST_LINE = 500  # iperf3 prints far less; patterns are slow on lines of megabytes
 _COLUMNS = re.compile(r"\[ ID\].*Interval")
 _ERROR = re.compile(r"iperf3: (?:error|interrupt) - (?P<text>.*)")
@@ -87,9 +90,10 @@ def read_runs(lines: Iterable[str]) -> list[Run]:
 
 def _epoch_s(text: str) -> float | None:
     try:
-        return parsedate_to_datetime(text.replace("UTC", "GMT")).timestamp()
+        time_s = parsedate_to_datetime(text.replace("UTC", "GMT")).timestamp()
     except (ValueError, OverflowError):
         return None
+    return time_s if is_clock(time_s) else None
 
 
 def _take(draft: _Draft, line: str) -> None:

@@ -5,6 +5,7 @@ Words differ between systems and languages, numbers and signs do not: a reply ha
 (Unix) or beside a TTL or behind an address and a colon (Windows).
 """
 
+import math
 import re
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
@@ -16,7 +17,7 @@ _STAMP = re.compile(
 )
 # "Start time: 1683989057023": a line that says when the run began, in s or ms since 1970
 _LABELLED_EPOCH = re.compile(r"[^\d\[]{1,30}:\s*(\d{10})(\d{3})?\s*$")
-_NUMBER = r"([=<])\s?(-?)(\d+)(?:[.,](\d+))?\s?"
+_NUMBER = r"([=<])\s?(-?)(\d{1,9})(?:[.,](\d{1,9}))?\s?"
 _TIME = re.compile(_NUMBER + r"(?:ms|мс|毫秒)(?!\w)", re.ASCII)
 # the unit may be spoilt by a wrong code page: what stands before TTL= is the time
 _TIME_BEFORE_TTL = re.compile(_NUMBER + r"\S{0,4}\s+TTL=\d+")
@@ -133,7 +134,7 @@ def _reply(text: str, time_s: float | None) -> Line | None:
     if len(times) != 1:
         return None
     sequence = _SEQUENCE.search(text)
-    is_windows = sequence is None and (
+    is_windows = "seq" not in text and (
         _TTL.search(text) is not None or _ADDRESS_REPLY.search(text) is not None
     )
     if not (sequence or is_windows):
@@ -177,6 +178,8 @@ def _summary(text: str) -> Line | None:
         try:
             mean_s, spread_s = (float((t or "0").replace(",", ".")) / 1e3 for t in trips.groups())
         except ValueError:  # dots and commas that make no number
+            return None
+        if not math.isfinite(mean_s + spread_s):
             return None
         return Line(kind="round trips", text=text, rtt_s=mean_s, spread_s=spread_s)
     return None

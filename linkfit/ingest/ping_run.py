@@ -77,7 +77,7 @@ class PingRun:
         elif line.kind == "round trips":
             self.round_trips = line
         else:
-            self.is_windows |= line.is_windows
+            self.is_windows |= line.is_windows and self.header is None
             self._add_probe(line)
 
     def _add_probe(self, line: Line) -> None:

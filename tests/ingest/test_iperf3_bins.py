@@ -1,6 +1,7 @@
 """iperf3 intervals to bins: what is left out, joined, scaled, and that no byte is invented."""
 
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -138,6 +139,14 @@ def test_a_udp_sender_without_a_receivers_count_is_said_to_be_one():
 def test_a_udp_receiver_tells_interval_by_interval_whether_it_was_overrun():
     near = intervals([1000], is_sender=False, n_datagrams=100, n_lost=20)
     assert [b.is_overrun for b in bins_of(near, transport="udp")[0]] == [True]
+
+
+@pytest.mark.parametrize("piece", [{"n_bytes": 1e300}, {"duration_s": 1e300}, {"start_s": 1e300}])
+def test_damaged_numbers_are_left_out_and_counted(piece):
+    notes = Notes("test")
+    good = intervals([1, 2])
+    assert cleaned([*good, replace(good[0], **{"start_s": 2.0, **piece})], notes) == good
+    assert [(r.kind, r.n_samples) for r in notes.repairs] == [("impossible rate", 1)]
 
 
 @given(

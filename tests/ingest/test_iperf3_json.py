@@ -6,6 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from linkfit.errors import TraceError
+from linkfit.ingest.iperf3 import read_iperf3
 from linkfit.ingest.iperf3_json import read_runs
 
 
@@ -239,6 +241,30 @@ json_values = st.recursive(
     ),
     max_leaves=12,
 )  # fmt: skip
+
+
+numbers = st.floats() | st.integers(-3, 10) | st.sampled_from([1e308, 1e-308, 10**400, True, "1"])
+KEYS = (
+    "start", "end", "seconds", "bytes", "rtt", "snd_wnd", "snd_cwnd", "packets", "mean_rtt",
+    "lost_packets", "jitter_ms", "sender", "omitted", "target_bitrate", "blksize", "timesecs",
+)  # fmt: skip
+blocks = st.fixed_dictionaries({}, optional=dict.fromkeys(KEYS, numbers))
+
+
+@given(blocks, st.lists(blocks, max_size=4), blocks, st.sampled_from(["TCP", "UDP", "SCTP"]))
+def test_any_numbers_give_a_trace_or_a_trace_error(test, entries, end, protocol):
+    whole = {"bytes": 5, "seconds": 1}
+    document = report(
+        *({"streams": [entry, entry], "sum": {**whole, **entry}} for entry in entries),
+        start={"timestamp": test}, test={**test, "protocol": protocol},
+        end={"sum": end, "sum_sent": end, "sum_received": end, "streams": [{"sender": end}]},
+    )  # fmt: skip
+    try:
+        trace = read_iperf3(json.dumps(document), "any.json", "")
+    except TraceError:
+        return
+    assert (trace.throughput.rates_bps <= 1e12).all()
+    assert (trace.latency.rtt_s < 3600).all()
 
 
 @given(json_values, json_values, json_values)

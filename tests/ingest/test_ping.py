@@ -83,6 +83,14 @@ def test_text_without_a_measurement_is_refused_and_quoted(text):
         read_ping(text, "bad.txt", "")
 
 
+def test_numbers_of_any_length_are_survived():
+    nines = "9" * 400
+    text = f"PING a (192.0.2.7): {nines} data bytes\n64 bytes: seq={nines} ttl=5 time=1 ms\n"
+    text += f"64 bytes: seq=0 ttl=5 time={nines} ms\n64 bytes: seq=1 ttl=5 time=9 ms\n"
+    text += f"round-trip min/avg/max = {nines}/{nines}/{nines} ms\n"
+    assert_allclose(read_ping(text, "n.txt", "").latency.rtt_s, [0.009])
+
+
 def test_an_unknown_zone_is_refused():
     with pytest.raises(TraceError, match=r"timezone: expected a name.*got 'Mars/Olympus'"):
         read_ping(WINDOWS, "w.txt", "", timezone="Mars/Olympus")
