@@ -122,6 +122,7 @@ def advise(
         site,
         candidate_changes(site, link_rates(link, seed)),
         partial(maker.evaluate, limits=False),
+        confirm=maker.evaluate,
         judge=judge,
         n_evaluations=n_evaluations,
     )

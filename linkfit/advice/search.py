@@ -94,6 +94,7 @@ class _Tried:
         self.site, self.evaluate, self.judge = site, evaluate, judge
         self.n_evaluations = n_evaluations
         self.outcomes: dict[frozenset[str], Outcome] = {}
+        self.confirmed: set[frozenset[str]] = set()
 
     @property
     def n_left(self) -> int:
@@ -109,6 +110,17 @@ class _Tried:
                 measures=self.judge(evaluation),
             )
         return self.outcomes[key]
+
+    def confirm(self, outcome: Outcome, evaluate: Evaluate) -> None:
+        """Replace what the search had of `outcome` by the exact `evaluate`."""
+        key = frozenset(change.name for change in outcome.changes)
+        evaluation = evaluate(apply_all(self.site, outcome.changes))
+        exact = replace(outcome, evaluation=evaluation, measures=self.judge(evaluation))
+        self.outcomes[key] = exact
+        self.confirmed.add(key)
+
+    def is_confirmed(self, outcome: Outcome) -> bool:
+        return frozenset(change.name for change in outcome.changes) in self.confirmed
 
     def knows(self, changes: Sequence[Change]) -> bool:
         return frozenset(change.name for change in changes) in self.outcomes
@@ -130,6 +142,7 @@ def search_changes(
     changes: Sequence[Change],
     evaluate: Evaluate,
     *,
+    confirm: Evaluate | None = None,
     judge: Judge = target_measures,
     n_evaluations: int = N_EVALUATIONS,
     thorough: bool = False,
@@ -145,6 +158,9 @@ def search_changes(
     evaluate : callable
         Site to Evaluation; must use the same seed each time (common random numbers), so that a
         difference between two sites comes from the change, not from the draw.
+    confirm : callable, optional
+        An exact and slower `evaluate`, for sets that are about to be chosen; a set that it
+        refuses is not, and the search goes on.
     judge : callable
         Evaluation to its targets, always the same ones in the same order.
     n_evaluations : int
@@ -164,7 +180,11 @@ def search_changes(
     n_singles = max(1, int(SINGLES_FRAC * n_evaluations))
     measured = _singles(tried, by_relevance(changes, before.evaluation, before.measures), n_singles)
     search = _Search(tried, _Options.build(before, measured, keep_all=thorough), thorough)
-    search.run()
+    while True:
+        search.run()
+        if confirm is None or tried.is_confirmed(tried.best):
+            break
+        tried.confirm(tried.best, confirm)
     best = tried.best
     for change in best.changes:  # what is shown of a chosen change is its own evaluation
         tried.outcome((change,))

@@ -226,6 +226,16 @@ def test_a_larger_plan_and_a_faster_link_never_cost_more(camp, rates, fake_evalu
     assert costs == sorted(costs, reverse=True)
 
 
+def test_a_set_that_the_exact_evaluation_refuses_is_not_chosen():
+    """The quick evaluation says that one halving is enough, the exact one wants more."""
+    changes = [shrink(0, 1, 1.0), shrink(0, 3, 2.0)]
+    quick, exact = evaluator(lambda sizes: 1.9 * sizes), evaluator(lambda sizes: 2.1 * sizes)
+    assert search_changes(hut(1), changes, quick).best.cost == 1.0
+    found = search_changes(hut(1), changes, quick, confirm=exact)
+    assert found.best.cost == 2.0
+    assert found.best.measures[0].value == pytest.approx(2.1 / 8)
+
+
 def test_a_budget_too_small_to_compare_is_refused():
     with pytest.raises(InputError, match=r"n_evaluations: expected a whole number >= 2, got 1"):
         search_changes(hut(1), [], evaluator(lambda sizes: sizes), n_evaluations=1)

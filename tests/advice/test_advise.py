@@ -1,0 +1,86 @@
+"""The advice on the invented camp, with a stand-in for the forecasts and with the real one."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from linkfit.advice.advise import advise
+from linkfit.advice.change import apply_all
+from linkfit.ingest.trace import Trace
+from linkfit.link.fit import fit_link
+from linkfit.site.model import Plan, Site
+
+
+@pytest.fixture(scope="module")
+def link():
+    """A link of 6 Mbit/s up and 24 down that swings by 40 %."""
+    rng = np.random.default_rng(5)
+    return fit_link(
+        Trace.merge(
+            [
+                Trace.from_rates(rate * np.exp(0.4 * rng.standard_normal(1200)), direction=way)
+                for rate, way in ((6e6, "up"), (24e6, "down"))
+            ]
+        )
+    )
+
+
+def test_an_overrun_camp_gets_a_set_with_reasons_and_verdicts(camp, link, fake_evaluator):
+    site = replace(camp, plan=replace(camp.plan, cap_bytes=90e9))
+    advice = advise(site, link, evaluator=fake_evaluator(20e6))
+    assert advice.feasible
+    assert advice.in_the_way == ()
+    assert advice.verdicts["finds catalogue"] == "fits with changes"
+    assert advice.verdicts["field notes"] == "fits"
+    assert set(advice.verdicts) == {service.name for service in site.services}
+    assert advice.after.site == apply_all(site, advice.chosen)
+    assert not all(measure.met for measure in advice.measures_before)
+    assert all(measure.met for measure in advice.measures_after)
+    assert len(advice.reasons) == len(advice.chosen) > 0
+    assert all(change.before_text in text and change.after_text in text
+               for change, text in zip(advice.chosen, advice.reasons, strict=True))  # fmt: skip
+    chosen = [outcome.change.name for outcome in advice.outcomes if outcome.chosen]
+    assert sorted(chosen) == [change.name for change in advice.chosen]
+
+
+def test_a_plan_that_no_setting_meets_is_named_as_what_is_in_the_way(camp, link, fake_evaluator):
+    site = replace(camp, plan=Plan(cap_bytes=5e9))
+    advice = advise(site, link, evaluator=fake_evaluator(20e6))
+    assert not advice.feasible
+    assert any("wanted 5.00 GB or less" in text for text in advice.in_the_way)
+    before, after = (
+        next(m for m in measures if m.key == "data plan")
+        for measures in (advice.measures_before, advice.measures_after)
+    )
+    assert after.value < before.value
+
+
+def test_few_measurements_that_could_turn_the_answer_are_called_that(camp, link, fake_evaluator):
+    wide = advise(camp, link, evaluator=fake_evaluator(6e6, world_spread=4.0))
+    assert "not enough data" in wide.verdicts.values()
+    sure = advise(camp, link, evaluator=fake_evaluator(6e6, world_spread=1.01))
+    assert "not enough data" not in sure.verdicts.values()
+
+
+def test_the_same_seed_gives_the_same_advice(camp, link, fake_evaluator):
+    one, two = (advise(camp, link, seed=3, evaluator=fake_evaluator()) for _ in range(2))
+    assert one.chosen == two.chosen
+    assert one.reasons == two.reasons
+
+
+def test_a_site_without_services_only_has_its_plan_to_judge(link, fake_evaluator):
+    advice = advise(Site(name="hut"), link, evaluator=fake_evaluator())
+    assert advice.feasible
+    assert (advice.chosen, advice.outcomes, dict(advice.verdicts)) == ((), (), {})
+
+
+@pytest.mark.slow
+def test_the_real_forecasts_confirm_what_was_chosen(camp, link):
+    small = replace(camp, services=camp.services[:1], backlogs=())
+    advice = advise(small, link, n_evaluations=12)
+    assert advice.verdicts["finds catalogue"] != "fits"  # clips over the body limit, as it is
+    changed = {change.setting for change in advice.chosen}
+    assert "finds catalogue: add a clip: chunk size" in changed
+    short = sum(m.shortfall for m in advice.measures_after)
+    assert short < sum(m.shortfall for m in advice.measures_before)
