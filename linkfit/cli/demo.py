@@ -23,8 +23,7 @@ def demo(
     from linkfit.cli.console import show, show_json, tell, working_on
     from linkfit.cli.demo_files import FIRST_DAY, demo_folder
     from linkfit.cli.files import writable_folder
-    from linkfit.cli.link_input import TraceInput, read_traces
-    from linkfit.link.fit import fit_link
+    from linkfit.cli.link_input import QuickNumbers, TraceInput, link_from
     from linkfit.report.advice_json import advice_record
     from linkfit.report.advice_text import advice_text
     from linkfit.site.file import read_site
@@ -33,7 +32,8 @@ def demo(
     writable_folder(output)
     site = read_site(folder / "examples" / "kestrel-ridge.toml")
     traces = str(folder / "traces" / "kestrel-ridge")
-    link = fit_link(read_traces(TraceInput(paths=(traces,), timezone=site.timezone)), seed=seed)
+    given = TraceInput(paths=(traces,), timezone=site.timezone)
+    link = link_from(given, QuickNumbers(), seed=seed)
     with working_on("judging services and looking for changes"):
         advice = advise(site, link, seed=seed, start=FIRST_DAY)
         record = advice_record(advice, link)

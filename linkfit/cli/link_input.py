@@ -88,7 +88,7 @@ def link_from(given: TraceInput, quick: QuickNumbers, *, seed: int) -> "LinkMode
         return load_link(given.paths[0])
     trace = _quick_trace(quick) if quick.given else read_traces(_some(given))
     with working_on("fitting the link"):
-        return fit_link(trace, seed=seed)
+        return fit_link(trace, seed=seed, timezone=given.timezone)
 
 
 def mean_rates_bps(
