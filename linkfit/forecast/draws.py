@@ -64,19 +64,44 @@ class Forecast:
 
         Notes
         -----
-        Computed over worlds of equal size by one sort; a forecast with one world has no such
-        uncertainty and returns the quantile twice.
+        The quantiles of single worlds scatter for two reasons: the worlds differ, and each has
+        few draws. The second is measured by halving each world, and the scatter is shrunk
+        towards the quantile of all by what it explains (random effects by the method of
+        moments), so that more draws do not change what is shown. One world returns the quantile
+        twice. On a logarithmic scale where all quantiles are above 0.
         """
+        centre = float(self.quantile(level))
         order = np.argsort(self.world, kind="stable")
-        worlds, starts = np.unique(self.world[order], return_index=True)
+        worlds, firsts = np.unique(self.world[order], return_index=True)
         if worlds.size == 1:
-            value = float(self.quantile(level))
-            return value, value
-        groups = np.split(self.draws[order], starts[1:])
-        values = [np.quantile(group, level, method="inverted_cdf") for group in groups]
-        low, high = np.quantile(values, INTERVAL_LEVELS, method="inverted_cdf")
-        return float(low), float(high)
+            return centre, centre
+        groups = np.split(self.draws[order], firsts[1:])
+        parts = [(group, group[::2], group[1::2]) for group in groups if group.size > 1]
+        found = np.array(
+            [[np.quantile(part, level, method="inverted_cdf") for part in three] for three in parts]
+        )
+        if not parts or not np.isfinite(found).all() or not np.isfinite(centre):
+            values = [np.quantile(group, level, method="inverted_cdf") for group in groups]
+            low, high = np.quantile(values, INTERVAL_LEVELS, method="inverted_cdf")
+            return min(float(low), centre), max(float(high), centre)
+        low, high = _over_worlds(found, centre)
+        return low, high
 
     def prob_within(self, limit: float) -> float:
         """Share of draws of at most `limit`. [probability]"""
         return float(np.mean(self.draws <= limit))
+
+
+def _over_worlds(found: "NDArray[np.float64]", centre: float) -> tuple[float, float]:
+    """Interval from quantiles of worlds and of their halves, shape (worlds, 3)."""
+    is_log = bool((found > 0).all()) and centre > 0
+    scale = np.log(found) if is_log else found
+    middle = np.log(centre) if is_log else centre
+    # half of a world has twice the variance of the whole, so their difference has four times
+    noise = float(np.mean((scale[:, 1] - scale[:, 2]) ** 2)) / 4
+    total = float(np.var(scale[:, 0], ddof=1)) if scale.shape[0] > 1 else 0.0
+    kept = np.sqrt(max(0.0, 1 - noise / total)) if total > 0 else 0.0
+    apart = (scale[:, 0] - scale[:, 0].mean()) * kept
+    low, high = middle + np.quantile(apart, INTERVAL_LEVELS, method="inverted_cdf")
+    low, high = min(low, middle), max(high, middle)
+    return (float(np.exp(low)), float(np.exp(high))) if is_log else (float(low), float(high))

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from linkfit.link.model import LinkModel
     from linkfit.link.paths import CapacityPaths
 
-N_WORLDS = 20
+N_WORLDS = 10  # so that each has enough probes for a 95th percentile
 SAME_LOAD_FRAC = 0.01  # company that differs by less leaves a task's times where they are
 _THROTTLED_PROBES = 100
 _REFUSED_FRAC = 0.05  # of a task's runs over the body limit: then it cannot be relied on
@@ -170,7 +170,7 @@ class Evaluator:
             self._paths[direction] = self.link.paths(
                 direction,
                 horizon_s=SECONDS_PER_HOUR,
-                n_draws=10 * N_WORLDS,
+                n_draws=20 * N_WORLDS,
                 rng=stream_seed(self.seed, "busy hour", direction),
                 n_worlds=N_WORLDS,
                 hour=self.hour,

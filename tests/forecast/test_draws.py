@@ -34,10 +34,26 @@ def test_one_world_has_no_uncertainty_from_measuring_little():
 
 def test_worlds_that_differ_widen_the_interval_of_a_quantile():
     world = np.repeat(np.arange(20), 50)
-    fc = forecast(world + np.tile(np.linspace(0, 0.5, 50), 20), world)
+    fc = forecast(world + 10 + np.tile(np.linspace(0, 0.5, 50), 20), world)
     low, high = fc.quantile_interval(0.5)
-    assert 0 <= low < 1.0
-    assert 18 <= high <= 19.5
+    assert 9 <= low < 12
+    assert 27 <= high <= 30
+
+
+def test_chance_inside_worlds_is_taken_off_the_interval_between_them(rng):
+    # 20 worlds with 40 draws each of one law: their 95th percentiles scatter by chance alone
+    widths = []
+    for _ in range(20):
+        fc = forecast(np.exp(rng.standard_normal(800)), np.repeat(np.arange(20), 40))
+        low, high = fc.quantile_interval(0.9)
+        widths.append(np.log(high / low))
+    raw = np.quantile(np.exp(rng.standard_normal((20, 40))), 0.9, axis=1)
+    assert np.median(widths) < 0.7 * np.log(np.quantile(raw, 0.95) / np.quantile(raw, 0.05))
+
+
+def test_a_quantile_that_is_never_reached_in_some_worlds_says_so():
+    fc = forecast([1, 1, 1, np.inf, np.inf, np.inf], [0, 0, 0, 1, 1, 1])
+    assert fc.quantile_interval(0.5) == (1, np.inf)
 
 
 @given(st.lists(st.floats(0, 1e9), min_size=1, max_size=40), st.floats(0.01, 0.99))
