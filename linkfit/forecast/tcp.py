@@ -11,16 +11,19 @@ from linkfit.errors import InputError
 from linkfit.forecast.overhead import MSS_BYTES, TCP_IPV4_BYTES
 from linkfit.forecast.tcp_limits import initial_window_bytes
 from linkfit.forecast.tcp_rounds import Conditions, delivered_in_rounds_s
-from linkfit.forecast.tcp_start import connected_s, delivered_when_filled_s
+from linkfit.forecast.tcp_start import connected, delivered_when_filled_s
 from linkfit.forecast.tcp_windows import CUBIC_BETA, RENO_BETA
 from linkfit.units import BITS_PER_BYTE
 
 if TYPE_CHECKING:
+    from numpy.random import Generator
     from numpy.typing import ArrayLike, NDArray
 
+    from linkfit.forecast.path_clock import PathClock
     from linkfit.link.paths import CapacityPaths
 
 CONGESTION = ("cubic", "reno", "bbr")
+_CHUNK = 16384  # transfers at once: their arrays stay in cache
 
 
 def transfer_times_s(
@@ -115,38 +118,74 @@ def transfer_times_s(
     count("handshake_round_trips", trips, least=0)
     asked, shape = _broadcast(paths, starts_s, size_bytes, rtt_s, draws)
     rng = np.random.default_rng(seed)
-    begins_s = connected_s(
+    filled = _stays_full(paths, asked, conditions)
+    times_s = np.empty(asked.rows.size)
+    if not filled.all():
+        some = asked.take(~filled)
+        times_s[~filled] = _walked_s(paths, some, mss, trips, conditions, rng)
+    which = np.flatnonzero(filled)
+    for low in range(0, which.size, _CHUNK):
+        part: NDArray[np.int_] | slice = which[low : low + _CHUNK]
+        if which.size == asked.rows.size:  # a slice copies nothing
+            part = slice(low, low + _CHUNK)
+        times_s[part] = _filled_s(paths, asked.take(part), mss, trips, conditions, rng)
+    return times_s.reshape(shape)
+
+
+def _walked_s(
+    paths: "CapacityPaths",
+    asked: "_Asked",
+    mss_bytes: float,
+    n_round_trips: int,
+    conditions: Conditions,
+    rng: "Generator",
+) -> "NDArray[np.float64]":
+    """Times of transfers that are walked window by window. [s]"""
+    clock = _connected(paths, asked, n_round_trips, conditions, rng)
+    packets = asked.payload_bytes / mss_bytes
+    answered_s = delivered_in_rounds_s(
+        paths, asked.rows, clock.time_s, packets, asked.rtts_s, conditions, rng
+    )
+    return answered_s - asked.starts_s
+
+
+def _filled_s(
+    paths: "CapacityPaths",
+    asked: "_Asked",
+    mss_bytes: float,
+    n_round_trips: int,
+    conditions: Conditions,
+    rng: "Generator",
+) -> "NDArray[np.float64]":
+    """Times of transfers whose link stays full once it was filled. [s]"""
+    clock = _connected(paths, asked, n_round_trips, conditions, rng)
+    sent_s = delivered_when_filled_s(
+        clock,
+        asked.payload_bytes * (conditions.packet_bits / mss_bytes),
+        asked.rtts_s,
+        packet_bits=conditions.packet_bits,
+        n_first=conditions.first_packets * conditions.n_flows,
+    )
+    return sent_s + asked.rtts_s - asked.starts_s
+
+
+def _connected(
+    paths: "CapacityPaths",
+    asked: "_Asked",
+    n_round_trips: int,
+    conditions: Conditions,
+    rng: "Generator",
+) -> "PathClock":
+    return connected(
         paths,
         asked.rows,
         asked.starts_s,
         asked.rtts_s,
-        n_round_trips=trips,
+        n_round_trips=n_round_trips,
         loss_frac=conditions.loss_frac,
         hold_s=conditions.hold_s,
         rng=rng,
     )
-    times_s = np.empty(asked.rows.size)
-    deep = _stays_full(paths, asked, conditions)
-    if deep.any():
-        some = asked if deep.all() else asked.take(deep)
-        sent_s = delivered_when_filled_s(
-            paths,
-            some.rows,
-            begins_s if some is asked else begins_s[deep],
-            some.payload_bytes * (conditions.packet_bits / mss),
-            some.rtts_s,
-            packet_bits=conditions.packet_bits,
-            n_first=conditions.first_packets * conditions.n_flows,
-        )
-        times_s[deep] = sent_s + some.rtts_s - some.starts_s
-    if not deep.all():
-        some = asked.take(~deep)
-        packets = some.payload_bytes / mss
-        answered_s = delivered_in_rounds_s(
-            paths, some.rows, begins_s[~deep], packets, some.rtts_s, conditions, rng
-        )
-        times_s[~deep] = answered_s - some.starts_s
-    return times_s.reshape(shape)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -158,7 +197,7 @@ class _Asked:
     payload_bytes: "NDArray[np.float64]"
     rtts_s: "NDArray[np.float64]"
 
-    def take(self, keep: "NDArray[np.bool_]") -> "_Asked":
+    def take(self, keep: "NDArray[Any] | slice") -> "_Asked":
         return _Asked(
             rows=self.rows[keep],
             starts_s=self.starts_s[keep],

@@ -94,7 +94,8 @@ class RateControl:
         product = rate * np.where(np.isfinite(self.least_rtt_s), self.least_rtt_s, self.rtt_s)
         # drain and the slow phase end as soon as one product is under way, the fast phase after
         # a round trip; the rest of a long round is sent at the estimated rate
-        paced = np.where(self.mode == _STARTUP, self.pace * long_s, rate * long_s)
+        steady = rate * long_s * _PACING_MARGIN
+        paced = np.where(self.mode == _STARTUP, self.pace * long_s, steady)
         probing = _CYCLE_GAINS[self.phase] - 1.0
         cycling = np.maximum(paced + probing * product, product)
         drained = np.maximum(paced / STARTUP_GAIN, product)
@@ -103,7 +104,7 @@ class RateControl:
         limit = np.minimum(paced, np.floor(self.window[:, 0]))
         limit = np.where(self.pausing, np.minimum(limit, _PAUSE_PACKETS), limit)
         send = np.minimum(limit, left_packets[:, 0])
-        self.last_sent_s = start_s + send / self.pace
+        self.last_sent_s = start_s + long_s * send / paced  # evenly over the round
         return send[:, None], self.last_sent_s
 
     def restart(self, stalled: "NDArray[np.bool_]") -> None:

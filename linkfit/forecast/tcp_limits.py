@@ -113,16 +113,16 @@ def initial_window_bytes(mss_bytes: float) -> float:
     return min(10.0 * mss, max(2.0 * mss, 14600.0))
 
 
-def slow_start_rounds(n_packets: int, *, first_window: int = 10, growth: float = 2.0) -> int:
-    """Rounds in which a window that grows by `growth` sends `n_packets`, loss apart. [rounds]
+def slow_start_rounds(n_packets: int, *, first_window: int = 10, growth_factor: float = 2.0) -> int:
+    """Rounds in which a window that grows by `growth_factor` sends `n_packets`, loss apart. [rounds]
 
     Notes
     -----
     The windows add up as a geometric series: ``ceil(log_g(n (g - 1) / w + 1))``.
     """
-    if growth <= 1:
-        raise InputError(f"growth: expected > 1, got {growth:g}")
-    rounds = math.log(n_packets * (growth - 1.0) / first_window + 1.0, growth)
+    if growth_factor <= 1:
+        raise InputError(f"growth_factor: expected > 1, got {growth_factor:g}")
+    rounds = math.log(n_packets * (growth_factor - 1.0) / first_window + 1.0, growth_factor)
     return math.ceil(rounds - 1e-12)
 
 

@@ -4,6 +4,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from linkfit.forecast.path_clock import PathClock
 from linkfit.units import BITS_PER_BYTE
 
 if TYPE_CHECKING:
@@ -19,7 +20,7 @@ _MOST_DOUBLINGS = 64  # 2^64 packets fill any link
 _MOST_TRIES = 30
 
 
-def connected_s(
+def connected(
     paths: "CapacityPaths",
     rows: "NDArray[np.int_]",
     starts_s: "NDArray[np.float64]",
@@ -29,22 +30,24 @@ def connected_s(
     loss_frac: float,
     hold_s: float,
     rng: "Generator",
-) -> "NDArray[np.float64]":
-    """When the payload may leave, shape (n,): every message of the handshake crosses the link. [s]
+) -> PathClock:
+    """The clock of each transfer when its payload may leave: its handshake crosses the link first.
 
     Notes
     -----
     A lost first packet is repeated after 1 s, 3 s, 7 s, ...: the timer doubles (RFC 6298 section
     5.5). It is lost at random, or because the link holds it longer than `hold_s`.
     """
-    ready_s = starts_s
+    clock = PathClock(paths, rows, starts_s)
     for trip in range(n_round_trips):
         bits = (SYN_BYTES if trip == 0 else HELLO_BYTES) * BITS_PER_BYTE
         if loss_frac == 0 and np.isinf(hold_s):
-            ready_s = _crossed_s(paths, rows, ready_s, bits) + rtts_s
+            clock.send(bits)
         else:
-            ready_s = _retried_s(paths, rows, ready_s, bits, loss_frac, hold_s, rng) + rtts_s
-    return ready_s
+            through_s = _retried_s(paths, rows, clock.time_s, bits, loss_frac, hold_s, rng)
+            clock = PathClock(paths, rows, through_s)
+        clock.wait(rtts_s)
+    return clock
 
 
 def _crossed_s(
@@ -81,9 +84,7 @@ def _retried_s(
 
 
 def delivered_when_filled_s(
-    paths: "CapacityPaths",
-    rows: "NDArray[np.int_]",
-    begins_s: "NDArray[np.float64]",
+    clock: PathClock,
     wire_bits: "NDArray[np.float64]",
     rtts_s: "NDArray[np.float64]",
     *,
@@ -96,24 +97,32 @@ def delivered_when_filled_s(
     -----
     The window, `n_first` packets at first, doubles each round. A round is over when its first
     packet is answered; a window that lasts until then has filled the link, and if the buffer is
-    deep enough for what follows, the queue never empties again.
+    deep enough for what follows, the queue never empties again. The clock is used up.
     """
+    paths, rows = clock.paths, clock.rows
     window_bits = n_first * packet_bits
-    alive = np.isfinite(begins_s)
-    ready_s = np.where(alive, begins_s, 0.0)
-    left = wire_bits.copy()
-    position = paths.carried_bits(ready_s, rows)
-    open_ = np.flatnonzero(alive & (left > window_bits) & (paths.cumulative_bits[rows, -1] > 0))
+    target = clock.bits + wire_bits
+    alive = np.isfinite(clock.time_s) & (paths.cumulative_bits[:, -1] > 0)[rows]
+    opens = alive & (wire_bits > window_bits)
+    index, left = np.flatnonzero(opens), wire_bits
+    if index.size < rows.size:
+        clock.take(index)
+        left, rtts_s = left[index], rtts_s[index]
     for _ in range(_MOST_DOUBLINGS):
-        if open_.size == 0:
+        if index.size == 0:
             break
-        here = rows[open_]
-        first_s = paths.time_at_bits_s(position[open_] + packet_bits, here)
-        at_next = paths.carried_bits(first_s + rtts_s[open_], here)
-        idle = position[open_] + window_bits < at_next
-        open_ = open_[idle]
-        left[open_] -= window_bits
-        position[open_] = at_next[idle]
+        sent_to = clock.bits + window_bits
+        clock.send(packet_bits)
+        clock.wait(rtts_s)
+        left = left - window_bits
         window_bits *= 2
-        open_ = open_[left[open_] > window_bits]
-    return np.where(alive, paths.time_at_bits_s(position + left, rows), np.inf)
+        idle = (sent_to < clock.bits) & (left > window_bits)
+        if idle.all():
+            continue
+        leaves, keep = np.flatnonzero(~idle), np.flatnonzero(idle)
+        reached = np.maximum(clock.bits[leaves], sent_to[leaves])
+        target[index[leaves]] = reached + left[leaves]
+        clock.take(keep)
+        index, left, rtts_s = index[keep], left[keep], rtts_s[keep]
+    sent_s = paths.time_at_bits_s(target, rows)
+    return sent_s if alive.all() else np.where(alive, sent_s, np.inf)

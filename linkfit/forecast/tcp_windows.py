@@ -154,7 +154,7 @@ class WindowControl:
             return self.window + 1.0
         begins = np.isnan(self.epoch_s) & ~slow & ~seen.hurt & ~self.recovering
         room = np.maximum(self.ceiling - self.window, 0.0)
-        self.epoch_s = np.where(begins, seen.start_s[:, None], self.epoch_s)
+        self.epoch_s = np.where(begins, seen.next_s[:, None], self.epoch_s)
         self.origin = np.where(begins, np.maximum(self.ceiling, self.window), self.origin)
         self.plateau_s = np.where(begins, np.cbrt(room / CUBIC_C), self.plateau_s)
         self.friendly = np.where(begins, self.window, self.friendly)
@@ -162,7 +162,7 @@ class WindowControl:
         self.friendly = self.friendly + CUBIC_ALPHA * used
         since_s = (seen.next_s + seen.rtt_s)[:, None] - self.epoch_s
         target = self.origin + CUBIC_C * (since_s - self.plateau_s) ** 3
-        gain = np.clip(target - self.window, 0.01 * self.window, _CUBIC_MOST_GROWTH * self.window)
+        gain = np.clip(target - self.window, 0.0, _CUBIC_MOST_GROWTH * self.window)
         unknown = (self.ceiling == 0) & (gain < _UNKNOWN_CEILING_GROWTH * self.window)
         gain = np.where(unknown, _UNKNOWN_CEILING_GROWTH * self.window, gain)
         return np.maximum(self.window + gain * used, self.friendly)

@@ -155,7 +155,7 @@ def test_initial_windows_of_rfc_6928(mss_bytes, window_bytes):
     ],
 )
 def test_slow_start_rounds_by_adding_windows_up(n_packets, first, growth, rounds):
-    assert slow_start_rounds(n_packets, first_window=first, growth=growth) == rounds
+    assert slow_start_rounds(n_packets, first_window=first, growth_factor=growth) == rounds
     sent, window, counted = 0.0, float(first), 0
     while sent < n_packets - 1e-9:
         sent, window, counted = sent + window, window * growth, counted + 1
@@ -181,5 +181,5 @@ def test_loss_of_nothing_has_no_limit():
         reno_window_packets([0.1, 0.0])
     with pytest.raises(InputError, match=r"resent_bytes: expected 0 to 10, got 11"):
         efficiency_frac(10, 11)
-    with pytest.raises(InputError, match=r"growth: expected > 1, got 1"):
-        slow_start_rounds(5, growth=1.0)
+    with pytest.raises(InputError, match=r"growth_factor: expected > 1, got 1"):
+        slow_start_rounds(5, growth_factor=1.0)
