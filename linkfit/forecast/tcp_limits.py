@@ -114,7 +114,7 @@ def initial_window_bytes(mss_bytes: float) -> float:
 
 
 def slow_start_rounds(n_packets: int, *, first_window: int = 10, growth_factor: float = 2.0) -> int:
-    """Rounds in which a window that grows by `growth_factor` sends `n_packets`, loss apart. [rounds]
+    """Rounds in which a window growing by `growth_factor` sends `n_packets` without loss. [rounds]
 
     Notes
     -----

@@ -115,7 +115,7 @@ def test_without_random_loss(runs):
         assert np.median(errors(by_size[(size,)])) < 0.008
     assert np.median(errors(by_size[(100.0,)])) < 0.02
     window_based = grouped(clean, "cc")
-    assert np.quantile(errors(window_based["cubic",)]), 0.9) < 0.03
+    assert np.quantile(errors(window_based[("cubic",)]), 0.9) < 0.03
     assert np.quantile(errors(window_based[("reno",)]), 0.9) < 0.005
     assert np.median(errors(window_based[("bbr",)])) < 0.012
 
