@@ -24,6 +24,7 @@ UNITLESS = {
     "before", "after", "gain", "u", "uniforms", "normal", "ordered", "worlds", "world", "array",
     "margin", "ridge", "deviation", "bound", "bounds", "d", "theta", "gradient", "log_likelihood",
     "unit", "q", "cumulative", "standard_error", "step", "out", "block", "trips",
+    "gram", "product", "squares", "observed", "forecast", "each", "best", "other", "low", "high",
     "shortfall", "costs", "effects", "needs", "objective",
 }  # fmt: skip
 FLOAT_WORDS = ("float", "np.float64", "NDArray[np.float64]", "ArrayLike")

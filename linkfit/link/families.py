@@ -75,6 +75,13 @@ def _burr_log_density(x: "NDArray[np.float64]", p: tuple[float, ...]) -> "NDArra
     return np.log(c * d / scale) + (c - 1) * log_z - (d + 1) * np.logaddexp(0.0, c * log_z)
 
 
+def _burr_quantile(q: "NDArray[np.float64]", p: tuple[float, ...]) -> "NDArray[np.float64]":
+    """In logarithms: a small d makes (1 - q)^(-1/d) larger than a float holds."""
+    c, d, scale = p
+    a = -np.log1p(-np.asarray(q, dtype=np.float64)) / d
+    return np.exp(np.log(scale) + (a + np.log(-np.expm1(-a))) / c)
+
+
 def _mixture_parts(
     x: "NDArray[np.float64]", p: tuple[float, ...]
 ) -> "tuple[NDArray[np.float64], NDArray[np.float64]]":
@@ -165,7 +172,7 @@ FAMILIES: Mapping[str, Family] = MappingProxyType(
                 probability=lambda x, p: (
                     -np.expm1(-p[1] * np.logaddexp(0.0, p[0] * np.log(x / p[2])))
                 ),
-                quantile=lambda q, p: p[2] * np.expm1(-np.log1p(-q) / p[1]) ** (1 / p[0]),
+                quantile=_burr_quantile,
             ),
             Family(
                 name="two lognormals",

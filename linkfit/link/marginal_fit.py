@@ -42,8 +42,8 @@ def fit_marginal(
     -----
     Families are scored by the mean log density of five contiguous stretches, each left out of
     the fit in turn: neighbouring seconds are alike, so a random hold-out would know its answers.
-    Among families within a tenth of a standard error of the best the one with the fewest
-    parameters wins. At most 20,000 seconds, evenly apart, are read.
+    Among families whose gap to the best is within two standard errors of that gap the one with
+    the fewest parameters wins. At most 20,000 seconds, evenly apart, are read.
     """
     outages = find_outages(runs)
     positive = runs.rates_bps[runs.rates_bps > outages.below_bps]
@@ -94,35 +94,55 @@ def score_families(
 ) -> tuple[FamilyScore, ...]:
     """All families with their held-out scores, the chosen one first, then by score."""
     folds = np.array_split(np.arange(rates_bps.size), _N_FOLDS)
+    by_fold: dict[str, NDArray[np.float64]] = {}
     scored = []
     for law in FAMILIES.values():
-        fold_scores = []
         try:
             fitted = fit_family(law.name, rates_bps, lower_bounds_bps)
-            for fold in folds:
-                rest = np.delete(rates_bps, fold)
-                known = fit_family(law.name, rest, lower_bounds_bps, start=fitted.parameters)
-                fold_scores.append(float(known.log_density(rates_bps[fold]).mean()))
+            each = _fold_scores(fitted, rates_bps, lower_bounds_bps, folds)
         except FitError:  # too few values for this family: it is not a candidate
             continue
-        if not np.isfinite(fold_scores).all():
-            continue
-        scored.append(
-            FamilyScore(
-                name=law.name,
-                parameters=fitted.parameters,
-                n_free=law.n_free,
-                log_score=float(np.mean(fold_scores)),
-                standard_error=float(np.std(fold_scores, ddof=1) / np.sqrt(_N_FOLDS)),
-            )
-        )
+        if np.isfinite(each).all():
+            by_fold[law.name] = each
+            scored.append(_family_score(fitted, each))
     if not scored:
         return ()
     scored.sort(key=lambda score: -score.log_score)
-    # scores of two families on one fold rise and fall together; a tenth of the error is a tie
-    near = [s for s in scored if s.log_score >= scored[0].log_score - 0.1 * s.standard_error]
+    best = by_fold[scored[0].name]
+    near = [score for score in scored if _is_tie(best, by_fold[score.name])]
     chosen = min(near, key=lambda score: (score.n_free, -score.log_score))
     return (chosen, *(score for score in scored if score is not chosen))
+
+
+def _fold_scores(
+    fitted: FittedFamily,
+    rates_bps: "NDArray[np.float64]",
+    lower_bounds_bps: "NDArray[np.float64]",
+    folds: "list[NDArray[np.int64]]",
+) -> "NDArray[np.float64]":
+    """Mean log density of each fold under the fit to the others."""
+    scores = []
+    for fold in folds:
+        rest = np.delete(rates_bps, fold)
+        known = fit_family(fitted.name, rest, lower_bounds_bps, start=fitted.parameters)
+        scores.append(float(known.log_density(rates_bps[fold]).mean()))
+    return np.array(scores)
+
+
+def _family_score(fitted: FittedFamily, each: "NDArray[np.float64]") -> FamilyScore:
+    return FamilyScore(
+        name=fitted.name,
+        parameters=fitted.parameters,
+        n_free=fitted.law.n_free,
+        log_score=float(each.mean()),
+        standard_error=float(each.std(ddof=1) / np.sqrt(_N_FOLDS)),
+    )
+
+
+def _is_tie(best: "NDArray[np.float64]", other: "NDArray[np.float64]") -> bool:
+    """Is the lead of `best` within two standard errors of itself, fold by fold?"""
+    lead = best - other
+    return bool(lead.mean() <= 2.0 * lead.std(ddof=1) / np.sqrt(_N_FOLDS))
 
 
 def fit_p_value(rates_bps: "NDArray[np.float64]", name: str, rng: "Generator") -> float:

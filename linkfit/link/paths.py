@@ -107,7 +107,7 @@ class CapacityPaths:
         Linear inside a step. Both arguments broadcast against each other. [bits]
         """
         times, rows = np.broadcast_arrays(np.asarray(times_s, float), np.asarray(draws))
-        loops: NDArray[np.float64] | float = 0.0
+        loops: NDArray[np.float64] | None = None
         if times.size and times.max() >= self.horizon_s:  # the common case needs no division
             loops, times = np.divmod(times, self.horizon_s)
         position = times / self.step_s
@@ -117,7 +117,7 @@ class CapacityPaths:
         low = flat[first + index]
         high = flat[first + index + 1]
         bits = low + np.minimum(position - index, 1.0) * (high - low)
-        if isinstance(loops, float):
+        if loops is None:
             return bits
         return loops * flat[first + self.n_steps] + bits
 

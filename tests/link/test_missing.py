@@ -1,0 +1,29 @@
+import numpy as np
+
+import linkfit as lf
+from linkfit.ingest.trace import Trace
+
+
+def test_one_speed_test_asks_for_more_and_says_the_price():
+    link = lf.fit_link(Trace.from_quick_numbers(up_bps=8e6 * 1448 / 1500))
+    (rests, no_clock, download, pings) = link.missing
+    assert rests.startswith("upload rests on 10 s in 1 run: 19 more tests of 10 s")
+    assert "190 MB (10 MB each)" in rests  # 8 Mbit/s for 10 s is 10 MB, 1.25 MB per Mbit/s
+    assert "time of day" in no_clock
+    assert download.startswith("download was never measured")
+    assert pings.startswith("round trips were never measured")
+
+
+def test_unmeasured_hours_are_named_as_ranges(start_of_june):
+    rates = np.full(7200, 5e6)
+    trace = Trace.from_rates(rates, direction="down", start=start_of_june)
+    missing = " | ".join(lf.fit_link(trace).missing)
+    assert "download was never measured at 0-8 h, 10-24 h (UTC)" in missing
+    assert "measured on 1 day:" in missing
+
+
+def test_a_well_measured_link_asks_for_nothing_of_that_direction(start_of_june):
+    rng = np.random.default_rng(3)
+    rates = rng.lognormal(15, 0.3, 8 * 86_400 // 60)
+    trace = Trace.from_rates(rates, step_s=60.0, direction="up", start=start_of_june)
+    assert not [text for text in lf.fit_link(trace).missing if text.startswith("upload")]
