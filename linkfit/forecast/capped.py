@@ -106,7 +106,7 @@ def _until_event(
         first = (
             min((f[1] / min(f[0], level) for f in present), default=0.0) if level > 0 else length
         )
-        if level > 0 and first <= length:
+        if level > 0 and first <= length * (1 + 1e-12):
             ended = []
             for flow in present:
                 rate = min(flow[0], level)

@@ -1,0 +1,71 @@
+"""Sharing against the floor: the plain heap of processor sharing, in the same run."""
+
+import heapq
+import time
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from linkfit.forecast.sharing import share_capacity
+from linkfit.link.paths import CapacityPaths
+
+N = 20_000
+
+
+def plain_heap(arrive, size):
+    """Processor sharing at unit rate with nothing around it: departures."""
+    leave, present, now, virtual = [0.0] * len(arrive), [], 0.0, 0.0
+    for index, arrival in enumerate(arrive):
+        while present and now + (present[0][0] - virtual) * len(present) <= arrival:
+            goal, first = heapq.heappop(present)
+            now += (goal - virtual) * (len(present) + 1)
+            virtual = goal
+            leave[first] = now
+        if present:
+            virtual += (arrival - now) / len(present)
+        now = arrival
+        heapq.heappush(present, (virtual + size[index], index))
+    while present:
+        goal, first = heapq.heappop(present)
+        now += (goal - virtual) * (len(present) + 1)
+        virtual = goal
+        leave[first] = now
+    return leave
+
+
+@pytest.fixture(scope="module")
+def jobs():
+    rng = np.random.default_rng(2)
+    return np.cumsum(rng.exponential(1 / 0.7, N)), rng.lognormal(-0.5, 1.0, N)
+
+
+def best_of(n, call):
+    times = []
+    for _ in range(n):
+        begin = time.perf_counter()
+        call()
+        times.append(time.perf_counter() - begin)
+    return min(times)
+
+
+def test_a_shared_transfer_costs_at_most_three_plain_heap_events(benchmark, jobs):
+    """200 rows of an hour of seconds, with the way to the capacity clock and back."""
+    starts, sizes = jobs
+    rng = np.random.default_rng(3)
+    paths = CapacityPaths.from_rates(rng.gamma(4.0, 0.25, (200, 3600)))
+    rows = np.repeat(np.arange(200), N // 200)
+    at = starts - np.repeat(starts[:: N // 200], N // 200)
+    times = benchmark(share_capacity, paths, at, sizes, draws=rows)
+    assert (times > 0).all()
+    arrive, size = starts.tolist(), sizes.tolist()
+    floor_s = best_of(5, lambda: plain_heap(arrive, size))
+    ours_s = best_of(5, lambda: share_capacity(paths, at, sizes, draws=rows))
+    assert ours_s < 3 * floor_s, f"{ours_s / floor_s:.1f} x the plain heap"
+
+
+def test_the_floor_computes_the_same(jobs):
+    starts, sizes = jobs
+    times = share_capacity(CapacityPaths.from_rates(np.ones(10)), starts, sizes)
+    floor = np.array(plain_heap(starts.tolist(), sizes.tolist())) - starts
+    assert_allclose(times, floor, rtol=1e-7, atol=1e-7)
