@@ -66,7 +66,7 @@ def lag1_inside_runs(values: "NDArray[np.float64]", first: "NDArray[np.int64]") 
     variance = float(deviation @ deviation) / values.size
     across = first[1:-1]
     n_pairs = values.size - 1 - across.size
-    if n_pairs < 1 or variance <= 0:
+    if n_pairs < 1 or variance <= 1e-18 * float(values @ values) / values.size:
         return 0.0
     products = float(deviation[:-1] @ deviation[1:])
     products -= float(deviation[across - 1] @ deviation[across])

@@ -180,11 +180,8 @@ def _checked(model: DirectionModel, rng: "Generator") -> Dependence:
     runs = model.runs
     first = sessions(runs)
     measured = variance_of_averages(runs.rates_bps, runs.first, WINDOWS_S)
-    windows = tuple(
-        window
-        for window, variance in zip(WINDOWS_S, measured, strict=True)
-        if np.isfinite(variance) and window <= runs.rates_bps.size / 4
-    )
+    lengths_s = runs.lengths_s  # fewer than four windows say nothing of their spread
+    windows = tuple(w for w in WINDOWS_S if lengths_s[lengths_s >= w].sum() >= 4 * w)
     horizon_s = float(max(WINDOWS_S))
     length = block_lengths(400, horizon_s, model.mean_block_s, rng)
     start = rng.integers(runs.rates_bps.size, size=length.shape)

@@ -105,3 +105,7 @@ def test_variance_of_averages_by_hand_and_inside_runs():
     assert two == pytest.approx(((2 - 4) ** 2 + 0 + (6 - 4) ** 2) / 3)
     assert np.isnan(five)
     assert variance_of_averages(rates, np.array([0, 2, 4]), (2,))[0] == pytest.approx(4.0)
+
+
+def test_lag1_of_a_constant_is_none():
+    assert lag1_inside_runs(np.full(10, 56.123e6), np.array([0, 10])) == 0.0

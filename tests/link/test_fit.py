@@ -147,3 +147,10 @@ def test_lower_bounds_beside_tests_are_noted_and_raise_the_families(rng):
     alone = lf.fit_link(tests).up.marginal.families
     both = {score.name: score.parameters[-1] for score in link.up.marginal.families}
     assert both["lognormal"] > next(s for s in alone if s.name == "lognormal").parameters[-1]
+
+
+def test_windows_longer_than_the_runs_are_not_judged():
+    parts = [Trace.from_rates(np.arange(1.0, 16.0) * 1e6) for _ in range(40)]
+    parts.append(Trace.from_rates(np.full(70, 9e6)))
+    link = lf.fit_link(Trace.merge(parts))
+    assert link.up.dependence.windows_s == (1, 10)  # one run of 70 s is no sample of minutes
