@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from linkfit.link.paths import CapacityPaths
 
-MOST_ROUNDS = 1500
+MOST_ROUNDS = 800
 LEAST_TIMEOUT_S = 0.2  # common kernels; RFC 6298 section 2.4 asks for 1 s
 MOST_TIMEOUT_S = 60.0  # RFC 6298 section 2.5 allows a ceiling of at least 60 s
 _MOST_BACKOFFS = 60

@@ -74,7 +74,9 @@ def predict_transfer(
     Returns
     -------
     time : Forecast
-        Unit "s". `parts` adds up to the median: "round trips", "outages", "capacity".
+        Unit "s". `parts` adds up to the median: "capacity" (the bytes alone), "outages", and
+        "round trips": set-up, start of the window, the last answer, and what the sender left
+        unused later on.
 
     Raises
     ------
