@@ -1,8 +1,9 @@
 """What an Evaluation is judged by: each target with its value, margin and shortfall.
 
-Margins are base-2 logarithms of ``target / value``, so that a 95th percentile twice its target
-and data use twice the cap are equally short (1), and effects of changes on one measure, which
-multiply sizes and rates, roughly add.
+Margins are on a scale on which the effects of changes roughly add. Times: base-2 logarithms of
+``target / value``, since changes multiply sizes and rates. The data plan: the share of the cap
+that is left, since changes take bytes away. A time twice its target and data use of twice the
+cap are equally short (1).
 """
 
 import math
@@ -21,8 +22,7 @@ OVER_CAP_PROB = 0.05  # less than one overrun in twenty cycles
 BY_DEADLINE_PROB = 0.95
 SURE_LEVEL = 0.95
 LARGEST_MARGIN = 10.0  # a factor of 1024: refused or never done counts as that
-# a margin moves by less than this from drawing alone with common random numbers
-NOTICED = 0.01
+NOTICED = 0.01  # a margin that moves by less looks the same to a reader
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,7 +41,7 @@ class Measure:
         What is shown: `value` should not be above `target_value` (for a probability in time: not
         below). inf: never. [unit]
     margin : float
-        In [-10, 10]: log2(target_value / value) or its like; >= 0 where the target is met.
+        On a scale on which effects add; >= 0 where the target is met.
     """
 
     key: str
@@ -59,7 +59,7 @@ class Measure:
 
     @property
     def shortfall(self) -> float:
-        """How far from the target, in doublings; 0 where it is met."""
+        """How far from the target; 0 where it is met."""
         return max(-self.margin, 0.0)
 
 
@@ -96,7 +96,7 @@ def target_measures(evaluation: Evaluation, start: date | None = None) -> tuple[
 
 
 def total_shortfall(measures: tuple[Measure, ...]) -> float:
-    """Sum of all shortfalls, in doublings; 0 where every target is met."""
+    """Sum of all shortfalls; 0 where every target is met."""
     return sum(measure.shortfall for measure in measures)
 
 
@@ -127,7 +127,7 @@ def _plan_measure(data: DataForecast) -> Measure | None:
     if data.cap_bytes is None or data.prob_over_cap is None:
         return None
     p95_bytes = float(data.use.quantile(SURE_LEVEL))
-    margin = log_margin(data.cap_bytes, p95_bytes)
+    margin = 1.0 - p95_bytes / data.cap_bytes
     rare = data.prob_over_cap <= OVER_CAP_PROB
     return Measure(
         key="data plan",

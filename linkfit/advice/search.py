@@ -26,8 +26,9 @@ if TYPE_CHECKING:
 Evaluate = Callable[[Site], Evaluation]
 Judge = Callable[[Evaluation], tuple[Measure, ...]]
 N_EVALUATIONS = 32
+LEAST_EFFECT = 0.002  # smaller ones may be drawing alone, and none turns a target
 SINGLES_FRAC = 0.6  # of the evaluations may go to single changes, the rest confirms sets
-# a cheaper set predicted to miss by more than this (in doublings) is not worth an evaluation
+# a cheaper set predicted to miss by more than this is not worth an evaluation
 TRUSTED_SHORTFALL = 0.3
 
 
@@ -46,12 +47,12 @@ class Outcome:
 
     @property
     def shortfall(self) -> float:
-        """Summed over the targets. [doublings]"""
+        """Summed over the targets, on the scale of measures.py."""
         return total_shortfall(self.measures)
 
     @property
     def margins(self) -> "NDArray[np.float64]":
-        """Of the targets, shape (m,). [doublings]"""
+        """Of the targets, shape (m,)."""
         return np.array([measure.margin for measure in self.measures])
 
     @property
@@ -268,7 +269,7 @@ def _effect(change: Change, outcomes: Sequence[Outcome], before: Outcome) -> "ND
     strengths = np.array([0.0] + [strength for strength, _ in points])
     effects = np.vstack([np.zeros(before.margins.size)] + [effect for _, effect in points])
     added = np.array([np.interp(change.strength_frac, strengths, row) for row in effects.T])
-    return np.where(np.abs(added) < NOTICED, 0.0, added)
+    return np.where(np.abs(added) < LEAST_EFFECT, 0.0, added)
 
 
 class _Search:
@@ -297,14 +298,30 @@ class _Search:
         """Evaluate the next set on the way to the targets; False if none promises more."""
         selection = cheapest_selection(self.corrected, self.excluded)
         if selection is None:
-            selection = closest_selection(self.corrected, self.excluded)
+            around_best = self._exact_at(self.tried.best)
+            selection = cheapest_selection(around_best, self.excluded)
+            if selection is None:
+                selection = closest_selection(around_best, self.excluded)
         if selection is None:
             return False
-        promises_more = selection.shortfall < self.tried.best.shortfall - NOTICED
+        promises_more = selection.shortfall < self.tried.best.shortfall - LEAST_EFFECT
         if not (promises_more or self.thorough):
             return False
         self._evaluate(selection)
         return True
+
+    def _exact_at(self, best: Outcome) -> Problem:
+        """The problem with needs moved so that the sum is right for `best` as evaluated.
+
+        It finds sets next to `best` that the sum, once corrected for promising too much, holds
+        to be out of reach.
+        """
+        problem = self.options.problem
+        columns = self.options.indices(best.changes)
+        if columns is None:  # a chosen change that does nothing alone has no column
+            return problem
+        needs = problem.effects[:, list(columns)].sum(axis=1) - best.margins
+        return replace(problem, needs=needs)
 
     def _improve(self) -> bool:
         """Evaluate a cheaper set that may still meet all targets; False if there is none."""

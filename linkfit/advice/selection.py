@@ -33,9 +33,9 @@ class Problem:
     settings : array of int, shape (n,)
         Changes with one number exclude each other.
     effects : array, shape (m, n)
-        What each change adds to the margin of each target. [doublings]
+        What each change adds to the margin of each target, on the scale of measures.py.
     needs : array, shape (m,)
-        What the sum of effects must reach: minus the margin without changes. [doublings]
+        What the sum of effects must reach: minus the margin without changes.
     """
 
     costs: "NDArray[np.float64]"

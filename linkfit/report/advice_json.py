@@ -9,6 +9,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from linkfit.advice.link_rates import link_rates
+from linkfit.advice.verdict import verdict_reason
 from linkfit.report.wording import QUANTILES
 
 if TYPE_CHECKING:
@@ -97,17 +98,21 @@ def _link(link: "LinkModel", seed: int) -> dict[str, Any]:
 
 def _forecasts(evaluation: "Evaluation", verdicts: "Mapping[str, str]") -> dict[str, Any]:
     return {
-        "services": [_service(s, verdicts[s.service.name]) for s in evaluation.services],
+        "services": [
+            _service(s, verdicts[s.service.name], verdict_reason(s.service.name, evaluation))
+            for s in evaluation.services
+        ],
         "data": data_record(evaluation.data),
         "backlogs": [backlog_record(backlog) for backlog in evaluation.backlogs],
     }
 
 
-def _service(forecast: "ServiceForecast", verdict: str) -> dict[str, Any]:
+def _service(forecast: "ServiceForecast", verdict: str, why: str) -> dict[str, Any]:
     return {
         "name": forecast.service.name,
         "kind": forecast.service.kind,
         "verdict": verdict,
+        "why": why,
         "n_users": forecast.service.n_users,
         "works_throttled": forecast.works_throttled,
         "tasks": [_task(task) for task in forecast.tasks],

@@ -83,9 +83,9 @@ def test_a_task_is_met_when_its_95th_percentile_is_and_only_then(camp, fake_eval
 @pytest.mark.parametrize(
     ("use", "prob", "margin", "met"),
     [
-        ([5.0] * 96 + [20.0] * 4, 0.04, 1.0, True),  # 95 % point 5 of a cap of 10
+        ([5.0] * 96 + [20.0] * 4, 0.04, 0.5, True),  # 95 % point 5 of a cap of 10
         ([5.0] * 90 + [20.0] * 10, 0.10, -1.0, False),  # 95 % point twice the cap
-        ([40.0] * 100, 1.0, -2.0, False),  # the chance stands at 1, the margin still tells
+        ([40.0] * 100, 1.0, -3.0, False),  # the chance stands at 1, the margin still tells
     ],
 )
 def test_the_plan_is_judged_by_the_chance_and_measured_by_the_95_percent_point(

@@ -167,6 +167,19 @@ def test_a_sum_that_promised_too_much_is_corrected_until_confirmed():
     assert found.best.cost == pytest.approx(5.0)
 
 
+def test_many_small_gains_that_overlap_are_added_one_by_one_until_it_fits():
+    """Each change after the first brings half of what it brings alone; all four are needed."""
+
+    def times_s(sizes):
+        saved = np.sort(np.log2(1 / sizes))[::-1]
+        return np.array([5.5 / 2 ** (saved[0] + 0.5 * saved[1:].sum()), *([0.1] * 3)])
+
+    changes = [shrink(i, 1, 1.0 + i / 4) for i in range(4)]
+    found = search_changes(hut(4), changes, evaluator(times_s))
+    assert found.best.feasible == (5.5 <= 2**2.5)
+    assert len(found.best.changes) == 4
+
+
 def test_if_nothing_fits_the_closest_set_is_found_and_no_more_is_spent():
     def times_s(sizes):
         return np.array([64.0 * sizes[0], 0.5])

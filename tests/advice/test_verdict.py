@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from linkfit.advice.verdict import service_stands, service_verdict, task_stands
+from linkfit.advice.verdict import service_stands, service_verdict, task_stands, verdict_reason
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.outcomes import DataForecast, Evaluation, ServiceForecast, TaskForecast
 from linkfit.site.model import Service, Site, SizeLaw, Task
@@ -38,6 +38,7 @@ def forecast(world_times_s, target_s=2.0, *, refused="", must_carry=True, name="
         ([1.4, 1.5, 6.0], "no"),  # no link that fits with room
         ([1.0, 1.5, 2.9], "no"),  # no link that clearly fails: less than 1.5 x the target
         ([1.0, np.inf], "open"),
+        ([1.0] * 9 + [9.0], "no"),  # one world in ten is not enough to doubt
     ],
 )
 def test_open_means_that_measuring_could_turn_the_answer(worlds, expected):
@@ -116,3 +117,19 @@ def test_more_measurements_that_agree_close_an_open_answer():
     assert task_stands(wide) == "open"
     assert task_stands(narrow) == "yes"
     assert task_stands(replace(narrow, refused="no")) == "no"
+
+
+def test_a_verdict_has_its_reason():
+    found = service(
+        forecast(SLOW, name="view"), forecast(OPEN, name="upload"), forecast(QUICK),
+        throttled=False,
+    )  # fmt: skip
+    site = Site(name="hut", services=(found.service,))
+
+    def why(prob):
+        return verdict_reason(
+            "lab", Evaluation(site=site, seed=0, services=(found,), data=data(prob), backlogs=())
+        )
+
+    assert why(0.0) == "misses its target: view; too little measured to tell: upload"
+    assert "the data plan runs out too often" in why(1.0)
