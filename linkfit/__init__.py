@@ -20,6 +20,7 @@ _HOMES = {
     "Trace": "ingest.trace",
     "TraceError": "errors",
     "advise": "advice.advise",
+    "backtest": "forecast.backtest",
     "evaluate": "forecast.evaluation",
     "fit_link": "link.fit",
     "load_link": "link.artifact",

@@ -20,8 +20,8 @@ UNITLESS = {
     "factors",
     "share", "multiplier", "slope", "ratio", "score", "scores", "z", "x", "y", "p", "r", "c", "k",
     "alpha", "cov", "statistic", "correlation", "r1", "autocorrelation", "exponent", "cost",
-    "crps", "crps_ratio", "draws", "values", "value", "number", "limit", "position", "loops",
-    "before", "after", "gain", "u", "uniforms", "normal", "ordered", "worlds", "world", "array",
+    "crps", "crps_ratio", "crps_ratio_replay", "crps_ratio_marginal", "pit", "draws", "values", "value", "number", "limit", "position", "loops",
+    "centre", "before", "after", "gain", "u", "uniforms", "normal", "ordered", "worlds", "world", "array",
     "margin", "ridge", "deviation", "bound", "bounds", "d", "theta", "gradient", "log_likelihood",
     "unit", "q", "cumulative", "standard_error", "step", "out", "block", "trips",
     "gram", "product", "squares", "observed", "forecast", "each", "best", "other", "low", "high",
@@ -50,7 +50,7 @@ def has_unit(name: str) -> bool:
     return (
         bare in UNITLESS
         or bare.rsplit("_", 1)[-1] in UNITLESS
-        or bare.startswith("prob_")
+        or bare.startswith(("prob_", "n_"))
         or any(bare == unit or bare.endswith(f"_{unit}") for unit in UNITS)
     )
 

@@ -92,10 +92,10 @@ class Forecast:
         return float(np.mean(self.draws <= limit))
 
 
-def _over_worlds(found: "NDArray[np.float64]", centre: float) -> tuple[float, float]:
+def _over_worlds(values: "NDArray[np.float64]", centre: float) -> tuple[float, float]:
     """Interval from quantiles of worlds and of their halves, shape (worlds, 3)."""
-    is_log = bool((found > 0).all()) and centre > 0
-    scale = np.log(found) if is_log else found
+    is_log = bool((values > 0).all()) and centre > 0
+    scale = np.log(values) if is_log else values
     middle = np.log(centre) if is_log else centre
     # half of a world has twice the variance of the whole, so their difference has four times
     noise = float(np.mean((scale[:, 1] - scale[:, 2]) ** 2)) / 4
