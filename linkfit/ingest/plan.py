@@ -63,9 +63,11 @@ def make_plan(
     columns = list(_chosen(assignment, notes))
     if not any(c.role in ("rate", "volume", "rtt", "loss", "n_lost", "size") for c in columns):
         raise NotAMeasurementError(_nothing_to_read(notes.name, assignment))
-    for place, column in enumerate(columns):
-        cells = _cells(rows, column.index)
-        columns[place] = _with_unit(column, cells, notes, problems, to_number)
+    columns = [
+        _with_unit(column, _cells(rows, column.index), notes, problems, to_number)
+        for column in columns
+    ]
+    columns = _spread_like_rtt(columns)
     plan = TablePlan(
         columns=tuple(columns),
         start_kind=_time_kind("start", columns, rows, notes, problems),
@@ -105,7 +107,8 @@ def _cells(rows: Sequence[Sequence[str]], index: int) -> list[str]:
 
 def _chosen(assignment: Assignment, notes: Notes) -> list[Column]:
     """The columns that are read: beside transfers, rates are the same thing said again."""
-    columns = list(assignment.columns)
+    # the least and the longest round trip of a burst have no place in a sample
+    columns = [c for c in assignment.columns if c.role not in ("rtt_best", "rtt_worst")]
     for kind, text in assignment.notes:
         notes.find(kind, 1, text)
     roles = {c.role for c in columns}
@@ -153,9 +156,20 @@ def _with_unit(
             f"column {column.name!r} states no unit; taken as seconds",
         )
         return replace(column, unit="s", factor=1.0)
-    if column.role.startswith("rtt"):
+    if column.role == "rtt":
         return _rtt_unit(column, cells, notes, problems, to_number)
     return column  # a share without unit is decided by all its values, not by the first
+
+
+def _spread_like_rtt(columns: Sequence[Column]) -> list[Column]:
+    """The spread of round trips in their own unit, where its column states none."""
+    rtt = next((c for c in columns if c.role == "rtt"), None)
+    return [
+        replace(c, unit=rtt.unit, factor=rtt.factor)
+        if rtt is not None and c.role == "rtt_spread" and c.factor is None
+        else c
+        for c in columns
+    ]
 
 
 def _rtt_unit(

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from linkfit.errors import InputError, TraceError
 from linkfit.ingest.columns import names_measurements
+from linkfit.ingest.copies import without_copies
 from linkfit.ingest.delivery import read_delivery
 from linkfit.ingest.iperf3 import looks_like_iperf3, read_iperf3
 from linkfit.ingest.notes import Notes, refuse
@@ -91,7 +92,7 @@ def read_trace(
         except TraceError as error:
             problems.append(str(error))
     refuse(problems)
-    return Trace.merge(traces)
+    return without_copies(Trace.merge(traces))
 
 
 def _read_folder(folder: Path, options: ReadOptions) -> Trace:

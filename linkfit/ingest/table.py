@@ -132,13 +132,14 @@ def _careful_chunks(
         reader = csv.reader(text, delimiter=layout.delimiter)
         kept: list[list[str]] = []
         lines: list[int] = []
+        n_lines = 0
         for cells in reader:
+            line, n_lines = n_lines, reader.line_num  # a quoted cell may run over lines
             if not any(cell.strip() for cell in cells):
                 continue
             if n_done > 0:
                 n_done -= 1
                 continue
-            line = reader.line_num - 1
             if checker.accept(cells, layout.first_row + line):
                 kept.append(cells)
                 lines.append(line)

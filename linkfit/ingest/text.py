@@ -63,10 +63,11 @@ def decode(data: bytes, where: str) -> tuple[str, Encoding]:
     try:
         text = data.decode(encoding.name)
     except UnicodeDecodeError as error:
-        row = data.count(b"\n", 0, error.start) + 1
+        rest: bytes = error.object  # the bytes without a mark, which `start` counts in
+        row = rest.count(b"\n", 0, error.start) + 1
         raise TraceError(
-            f"{where}:{row}: expected text in {encoding.name}, got byte 0x{data[error.start]:02x}; "
-            "save the file as UTF-8"
+            f"{where}:{row}: expected text in {encoding.name}, got byte "
+            f"0x{rest[error.start]:02x}; save the file as UTF-8"
         ) from error
     refuse_nul(text.encode("utf-8") if "\0" in text else b"", where)
     return text, encoding

@@ -1,5 +1,6 @@
 """Times in a table to seconds since 1970 UTC: ISO text, epoch numbers, or seconds of a run."""
 
+import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +11,9 @@ from linkfit.ingest.header import TIME_UNITS
 
 # A number names its own unit by its size: 1990 to 2100 lies in these ranges and no others.
 _EPOCH_FIRST_S, _EPOCH_LAST_S = 631_152_000.0, 4_102_444_800.0
+
+
+_ZONE = re.compile(r"\d:\d\d.*(?:[Zz]|[+-]\d\d(?::?\d\d)?)$")  # after a time of day
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,8 +53,7 @@ def tell_time_kind(cells: list[str], unit: str | None) -> TimeKind | None:
 
 
 def _has_zone(cell: str) -> bool:
-    clock = cell.strip().split("T")[-1].split(" ", 1)[-1]
-    return clock.endswith(("Z", "z")) or "+" in clock or "-" in clock[1:]
+    return _ZONE.search(cell.strip()) is not None
 
 
 def to_seconds(
