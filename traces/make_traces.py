@@ -154,7 +154,7 @@ def latency_rows(link: Link, tests: list[tuple[Direction, datetime]]) -> list[st
     for when, busy in sorted(probes, key=lambda probe: probe[0]):
         rtt = link.rtt_s(when, busy)
         shown = "" if rtt is None else f"{rtt * 1e3:.1f}"
-        rows.append(f"{stamp(when)},{shown},{int(rtt is None)},{int(busy is not None)}")
+        rows.append(f"{stamp(when)},{shown},1,{int(rtt is None)},{int(busy is not None)}")
     return rows
 
 
@@ -209,7 +209,7 @@ def make_traces() -> dict[str, str]:
     files = {
         "speed-tests.csv": ["time,direction,duration_s,rate_bps", *tests],
         "long-uploads.csv": ["time,direction,duration_s,rate_bps", *long_uploads(link)],
-        "latency.csv": ["time,rtt_ms,lost,loaded", *latency_rows(link, starts)],
+        "latency.csv": ["time,rtt_ms,n_probes,n_lost,loaded", *latency_rows(link, starts)],
         "photo-uploads.csv": ["time,direction,size_bytes,duration_s", *photo_uploads(link)],
         "ping-idle.txt": ping_text(link, local(6, 11.0), 600),
     }

@@ -13,6 +13,8 @@ from linkfit.cli import advise as advise_command
 from linkfit.cli import backlog as backlog_command
 from linkfit.cli import data as data_command
 from linkfit.cli import demo as demo_command
+from linkfit.cli import fit as fit_command
+from linkfit.cli import inspect as inspect_command
 from linkfit.cli import new as new_command
 from linkfit.cli import transfer as transfer_command
 from linkfit.errors import LinkfitError, LinkfitWarning
@@ -28,6 +30,8 @@ app = typer.Typer(
 )
 app.command("demo")(demo_command.demo)
 app.command("new")(new_command.new)
+app.command("inspect")(inspect_command.inspect)
+app.command("fit")(fit_command.fit)
 app.command("transfer")(transfer_command.transfer)
 app.command("advise")(advise_command.advise)
 app.command("backlog")(backlog_command.backlog)

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 from rich.text import Text
 
+from linkfit.forecast.user_limits import MOST_USERS
 from linkfit.report.listing import Column, Listing, Sentence, apart, bullets, heading, sentence
 from linkfit.report.plain import harmless
 from linkfit.report.wording import DIRECTION_WORDS, amount, between
@@ -18,6 +19,7 @@ Record = Mapping[str, Any]
 _VERDICT_STYLES = {"fits": "green", "fits with changes": "yellow", "does not fit": "red"}
 _INFINITY = float("inf")
 _N_GAINS = 4
+_N_CAUSES = 12
 
 
 def advice_text(record: Record) -> "list[RenderableType]":
@@ -25,6 +27,7 @@ def advice_text(record: Record) -> "list[RenderableType]":
     return apart(
         [
             [heading(record["site"]), *link_lines(record["link"])],
+            verdicts_text(record["services"]),
             services_text(record["services"]),
             changes_text(record["changes"]),
             targets_text(record),
@@ -50,18 +53,31 @@ def link_lines(link: Record) -> "list[RenderableType]":
     return [sentence(line) for line in lines]
 
 
+def verdicts_text(services: Sequence[Record]) -> "list[RenderableType]":
+    """The answer in short: a service a line."""
+    if not services:
+        return []
+    listing = Listing(columns=(Column(heading="service", prose=True),
+                               Column(heading="verdict")))  # fmt: skip
+    for service in services:
+        listing.add(service["name"], _verdict(service["verdict"]))
+    return [heading("Verdicts"), listing]
+
+
+def _verdict(verdict: str) -> Text:
+    return Text(verdict, style=_VERDICT_STYLES.get(verdict, "bold"))
+
+
 def services_text(services: Sequence[Record]) -> "list[RenderableType]":
     """One block a service: its verdict in words, its tasks, and what is in its way."""
     if not services:
         return []
     parts: list[RenderableType] = [heading("Services at the busy hour, as the site is")]
     for service in services:
-        verdict = service["verdict"]
-        style = _VERDICT_STYLES.get(verdict, "bold")
-        users = f"{service['n_users']} users" if "n_users" in service else ""
-        kind = ", ".join(filter(None, (service["kind"], users)))
-        name = harmless(f"{service['name']} ({kind})")
-        title = Text.assemble((name, "bold"), ": ", (verdict, style))
+        n_users = service["n_users"]
+        users = "1 user" if n_users == 1 else f"{n_users} users"
+        name = harmless(f"{service['name']} ({service['kind']}, {users})")
+        title = Text.assemble((name, "bold"), ": ", _verdict(service["verdict"]))
         parts += [Text(), Sentence(text=title), Text()]
         parts += [_tasks(service["tasks"]), *bullets(_remarks(service))]
     parts += [
@@ -96,7 +112,7 @@ def _tasks(tasks: Sequence[Record]) -> Listing:
             (_seconds(task["p95_s"]), f"({between_text})"),
             "" if task["target_s"] is None else _seconds(task["target_s"]),
             "" if prob is None else format_share(prob),
-            "" if users is None else f"{users}",
+            "" if users is None else f"{users}" + ("+" if users >= MOST_USERS else ""),
         )
     return listing
 
@@ -201,12 +217,14 @@ def data_text(data: Record) -> "list[RenderableType]":
             Column(heading="median a cycle", right=True),
         )
     )
-    for entry in data["ledger"]:
+    for entry in data["ledger"][:_N_CAUSES]:
         ledger.add(entry["cause"], entry["service"], format_size(entry["p50_bytes"] or 0.0))
+    rest = data["ledger"][_N_CAUSES:]
+    more = [sentence(f"and {len(rest)} smaller causes (all of them: --json)")] if rest else []
     if data.get("smallest_plan_bytes") is not None:
         plan = format_size(data["smallest_plan_bytes"])
         lines.append(f"a plan of {plan} is overrun in fewer than one cycle in twenty")
-    return [heading("Data use"), *bullets(lines), Text(), ledger]
+    return [heading("Data use"), *bullets(lines), Text(), ledger, *more]
 
 
 def _runs_out(runs_out: Record) -> str:

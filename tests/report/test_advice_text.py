@@ -3,7 +3,14 @@ import io
 import pytest
 from rich.console import Console
 
-from linkfit.report.advice_text import advice_text, backlogs_text, data_text, services_text
+from linkfit.forecast.user_limits import MOST_USERS
+from linkfit.report.advice_text import (
+    advice_text,
+    backlogs_text,
+    data_text,
+    services_text,
+    verdicts_text,
+)
 
 
 def a_task(**other):
@@ -91,6 +98,25 @@ def test_everything_a_person_needs_is_there_at_any_width(width):
     ):  # fmt: skip
         assert part in words(text), part
     assert "too small to show" not in text
+
+
+def test_the_short_answer_names_every_service_once():
+    text = shown(verdicts_text([a_service(), a_service(name="backup", verdict="does not fit")]))
+    assert [line.split() for line in text.splitlines()[3:]] == [
+        ["finds", "catalogue", "fits", "with", "changes"],
+        ["backup", "does", "not", "fit"],
+    ]
+
+
+def test_a_limit_at_the_end_of_the_search_is_at_least_that():
+    assert "200+" in shown(services_text([a_service(a_task(max_users=MOST_USERS), n_users=1)]))
+
+
+def test_small_causes_are_counted_and_not_hidden():
+    ledger = [{"cause": f"cause {n}", "service": "", "p50_bytes": 1e6} for n in range(15)]
+    text = words(shown(data_text(DATA | {"ledger": ledger})))
+    assert "cause 11" in text
+    assert "and 3 smaller causes (all of them: --json)" in text
 
 
 def test_a_verdict_is_a_word_so_that_no_colour_is_needed():

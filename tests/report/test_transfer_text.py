@@ -6,16 +6,18 @@ from rich.console import Console
 
 from linkfit.forecast.draws import Forecast
 from linkfit.report.transfer_text import transfer_text
+from linkfit.report.wording import QUANTILES, how_sure, quantile_texts
+
+FORECAST = Forecast(
+    draws=np.concatenate([np.linspace(1, 9, 50), np.linspace(41, 99, 50)]), unit="s",
+    world=np.repeat([0, 1], 50), parts={"round trips": 0.4, "outages": 0.0, "capacity": 8.6},
+)  # fmt: skip
 
 
 def shown(width, **options):
-    forecast = Forecast(
-        draws=np.arange(1.0, 101.0), unit="s", world=np.arange(100) % 2,
-        parts={"round trips": 0.4, "outages": 0.0, "capacity": 49.6},
-    )  # fmt: skip
     out = io.StringIO()
     console = Console(file=out, width=width, markup=False)
-    console.print(*transfer_text(forecast, **options), sep="\n")
+    console.print(*transfer_text(FORECAST, **options), sep="\n")
     return out.getvalue()
 
 
@@ -23,9 +25,9 @@ def shown(width, **options):
 def test_every_number_is_there_at_any_width(width):
     text = " ".join(shown(width, size_bytes=4e6, flow="out").split())
     assert "4.00 MB out (the server sends: link up)" in text
-    for part in ("5.0 s", "50 s", "95 s", "49 to 50 s", "95 to 96 s"):
+    for part in (*quantile_texts(FORECAST), *(how_sure(FORECAST, q) for q in QUANTILES)):
         assert part in text
-    assert "round trips 400 ms, outages 0 s, capacity 50 s" in text
+    assert "round trips 400 ms, outages 0 s, capacity 8.6 s" in text
 
 
 def test_the_other_flow_says_the_other_direction():

@@ -47,6 +47,8 @@ def test_out_is_up_and_in_is_down():
 
 
 def test_quantiles_and_how_sure_they_are():
-    forecast = Forecast(draws=np.arange(1.0, 101.0), unit="s", world=np.arange(100) % 2)
-    assert quantile_texts(forecast) == ("5.0 s", "50 s", "95 s")
-    assert how_sure(forecast, 0.5) == "49 to 50 s"
+    slow_and_fast = np.concatenate([np.linspace(1, 2, 50), np.linspace(11, 12, 50)])
+    forecast = Forecast(draws=slow_and_fast, unit="s", world=np.repeat([0, 1], 50))
+    assert quantile_texts(forecast) == ("1.1 s", "2.0 s", "12 s")
+    assert how_sure(forecast, 0.5) == between(*forecast.quantile_interval(0.5), "s")
+    assert " to " in how_sure(forecast, 0.5)

@@ -1,0 +1,52 @@
+"""``linkfit fit``: the model of a link, and how well it fits."""
+
+from typing import Annotated
+
+import typer
+
+from linkfit.cli.options import (
+    AsJson,
+    Columns,
+    Direction,
+    FiguresFolder,
+    Seed,
+    Timezone,
+    TraceFiles,
+    Units,
+)
+
+
+def fit(
+    traces: TraceFiles,
+    output: Annotated[
+        str | None, typer.Option("--output", "-o", metavar="FILE", help="Save the model as JSON.")
+    ] = None,
+    figures: FiguresFolder = None,
+    direction: Direction = None,
+    columns: Columns = None,
+    units: Units = None,
+    timezone: Timezone = None,
+    seed: Seed = 0,
+    as_json: AsJson = False,
+) -> None:
+    """Fit a link model to TRACE files and show its parameters and how well it fits.
+
+    The saved model can stand wherever a LINK is asked for.
+    """
+    from linkfit.cli.console import show, show_json, tell
+    from linkfit.cli.figures import write_link
+    from linkfit.cli.link_input import QuickNumbers, link_from, trace_input
+    from linkfit.report.link_json import fit_record
+    from linkfit.report.link_text import link_text
+
+    given = trace_input(traces, direction, columns, units, timezone or "UTC")
+    link = link_from(given, QuickNumbers(), seed=seed)
+    if as_json:
+        show_json(fit_record(link))
+    else:
+        show(*link_text(link))
+    if output is not None:
+        link.save(output)
+        tell(f"model saved as {output}")
+    if figures is not None:
+        write_link(link, figures, seed=seed)

@@ -1,0 +1,136 @@
+"""What `linkfit fit` says of a link model: parameters, how well they fit, what is unknown."""
+
+from typing import TYPE_CHECKING
+
+from linkfit.link.futures import DirectionModel
+from linkfit.link.latency import LatencyModel
+from linkfit.link.model import LinkModel
+from linkfit.report.listing import Column, Listing, apart, bullets, heading, sentence
+from linkfit.report.wording import DIRECTION_WORDS, QUANTILES
+from linkfit.units import format_duration, format_rate, format_share
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+_COLUMNS = (Column(heading="figure", prose=True), Column(heading="value", prose=True))
+
+
+def link_text(link: LinkModel) -> "list[RenderableType]":
+    """Everything that is said of a link model."""
+    sections = [_direction(link, direction) for direction in ("up", "down")]
+    sections.append(_latency(link.latency))
+    if link.missing:
+        sections.append([heading("Not measured"), *bullets(link.missing)])
+    return apart(sections)
+
+
+def _direction(link: LinkModel, direction: str) -> "list[RenderableType]":
+    model = link.up if direction == "up" else link.down
+    title = heading(f"Link {DIRECTION_WORDS[direction]}")
+    if model is None:
+        return [title, sentence("never measured")]
+    listing = Listing(columns=_COLUMNS)
+    for name, value in direction_figures(model):
+        listing.add(name, value)
+    return [title, listing, *_averages(model)]
+
+
+def direction_figures(model: DirectionModel) -> list[tuple[str, str]]:
+    """Each figure of one direction: its name and its value in words."""
+    low, middle, high = (format_rate(float(q)) for q in model.marginal.quantile(QUANTILES))
+    outages = model.marginal.outages
+    found = [
+        ("measured", f"{model.n_tests} runs, {format_duration(model.measured_s)} in all"),
+        ("mean rate of a second, IP layer", format_rate(model.mean_rate_bps)),
+        ("5 %, median, 95 % of seconds", f"{low}, {middle}, {high}"),
+        ("family of the rates", family_text(model)),
+        ("outages", _outage_text(outages.n_outages, outages.share_frac, outages.mean_s,
+                                 outages.longest_s)),
+        ("a second like the one before", f"correlation {model.dependence.lag1_correlation:.2f}"),
+        ("replayed in blocks of", format_duration(model.mean_block_s)),
+        ("daily pattern", _daily_text(model)),
+        ("level still unknown by", f"{100 * model.level.unknown_sigma:.2g} % (1 sigma)"),
+    ]  # fmt: skip
+    if model.lower_bound_only:
+        found.append(("mind", "only lower bounds were measured: the rates are a floor"))
+    return found
+
+
+def family_text(model: DirectionModel) -> str:
+    """Which family tells the rates of single seconds, and whether it does so well enough."""
+    best = model.marginal.best
+    if best is None:
+        return "too few seconds to tell one: measured quantiles are used"
+    if model.marginal.p_value is None:
+        return f"{best.name} is the best, not tested: measured quantiles are used"
+    tested = f"p = {model.marginal.p_value:.2g} in a bootstrap by blocks"
+    if model.marginal.fits:
+        return f"{best.name} fits ({tested})"
+    return f"none fits; {best.name} is the nearest ({tested}): measured quantiles are used"
+
+
+def _outage_text(n_outages: int, share_frac: float, mean_s: float, longest_s: float) -> str:
+    if n_outages == 0:
+        return "none seen"
+    return (
+        f"{n_outages} seen, {100 * share_frac:.2g} % of the time, {format_duration(mean_s)} on "
+        f"average, the longest {format_duration(longest_s)}"
+    )
+
+
+def _daily_text(model: DirectionModel) -> str:
+    daily = model.daily
+    if daily.n_days == 0:
+        return "no time of day was measured"
+    if not daily.found:
+        return f"none found in {daily.n_days} days"
+    known = [hour for hour in range(daily.factor.size) if daily.measured_s[hour] > 0]
+    worst = min(known, key=lambda hour: float(daily.factor[hour]))
+    best = max(known, key=lambda hour: float(daily.factor[hour]))
+    return (
+        f"{daily.factor[worst]:.2f} times the usual rate at {worst}-{worst + 1} h, "
+        f"{daily.factor[best]:.2f} times at {best}-{best + 1} h ({daily.timezone}, measured "
+        f"hours of {daily.n_days} days)"
+    )
+
+
+def _averages(model: DirectionModel) -> "list[RenderableType]":
+    """The check of the replay: how much averages vary, measured and in the model's futures."""
+    dependence = model.dependence
+    if not dependence.windows_s:
+        return []
+    listing = Listing(
+        columns=(
+            Column(heading="average over", right=True),
+            Column(heading="varies by, measured", right=True),
+            Column(heading="in the model", right=True),
+        )
+    )
+    pairs = zip(dependence.spreads_bps, dependence.model_spreads_bps, strict=True)
+    for window_s, (measured_bps, model_bps) in zip(dependence.windows_s, pairs, strict=True):
+        listing.add(format_duration(window_s), format_rate(measured_bps), format_rate(model_bps))
+    return [sentence(""), listing]
+
+
+def _latency(latency: LatencyModel | None) -> "list[RenderableType]":
+    title = heading("Round trip")
+    if latency is None:
+        return [title, sentence("never measured: what is usual of cellular links is assumed")]
+    numbers = ("probes", "5 %", "median", "95 %")
+    columns = (
+        Column(heading="link", prose=True),
+        *(Column(heading=text, right=True) for text in numbers),
+    )
+    listing = Listing(columns=columns)
+    for name, quantiles_s, n_probes in (
+        ("idle", latency.idle_rtts_s, latency.n_idle),
+        ("busy", latency.loaded_rtts_s, latency.n_loaded),
+    ):
+        if quantiles_s is None:
+            listing.add(f"{name}: not measured", "0", "", "", "")
+            continue
+        last = quantiles_s.size - 1
+        shown = (format_duration(float(quantiles_s[round(q * last)])) for q in QUANTILES)
+        listing.add(name, f"{n_probes}", *shown)
+    lost = f"{100 * latency.loss_frac:.2g} % of probes lost"
+    return [title, listing, *bullets([lost if latency.loss_frac else format_share(0) + " lost"])]
