@@ -83,11 +83,12 @@ def read_trace(
     )  # fmt: skip
     traces: list[Trace] = []
     problems: list[str] = []
+    seen: set[Path] = set()
     for path in paths:
         try:
             if str(path) != "-" and Path(path).is_dir():
-                traces.append(_read_folder(Path(path), options))
-            else:
+                traces.append(_read_folder(Path(path), options, seen))
+            elif str(path) == "-" or _is_new(Path(path), seen):
                 traces.append(_read_file(path, options))
         except TraceError as error:
             problems.append(str(error))
@@ -95,12 +96,23 @@ def read_trace(
     return without_copies(Trace.merge(traces))
 
 
-def _read_folder(folder: Path, options: ReadOptions) -> Trace:
+def _is_new(path: Path, seen: set[Path]) -> bool:
+    """Was this very file not read yet? Notes it in `seen`."""
+    whole = path.resolve()
+    known = whole in seen
+    seen.add(whole)
+    return not known
+
+
+def _read_folder(folder: Path, options: ReadOptions, seen: set[Path]) -> Trace:
     """All measurements below `folder`; what is none is a finding, what is damaged an error."""
     traces: list[Trace] = []
     passed_over: list[Finding] = []
     problems: list[str] = []
-    for path in sorted(p for p in folder.rglob("*") if p.is_file()):
+    files = [path for path in sorted(folder.rglob("*")) if path.is_file()]
+    for path in files:
+        if not _is_new(path, seen):
+            continue
         try:
             traces.append(_read_file(path, options))
         except NotAMeasurementError as error:
@@ -110,7 +122,7 @@ def _read_folder(folder: Path, options: ReadOptions) -> Trace:
         except TraceError as error:
             problems.append(str(error))
     refuse(problems)
-    if not traces:
+    if not traces and len(passed_over) == len(files):
         raise TraceError(
             f"{folder}: expected a folder with measurements, got {len(passed_over)} files, none "
             "of them one; name a file to hear what is wrong with it"
