@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 Evaluate = Callable[[Site], Evaluation]
 Judge = Callable[[Evaluation], tuple[Measure, ...]]
-N_EVALUATIONS = 32
+N_EVALUATIONS = 24
 LEAST_EFFECT = 0.002  # smaller ones may be drawing alone, and none turns a target
 SINGLES_FRAC = 0.6  # of the evaluations may go to single changes, the rest confirms sets
 # a cheaper set predicted to miss by more than this is not worth an evaluation

@@ -4,7 +4,7 @@ import pytest
 
 from linkfit.advice.changes import candidate_changes
 from linkfit.advice.measures import target_measures
-from linkfit.advice.relevance import N_WITHOUT_NEED, by_relevance, bytes_share
+from linkfit.advice.relevance import N_WITHOUT_NEED, by_relevance, bytes_share, saved_share
 from linkfit.site.model import Plan
 
 
@@ -18,8 +18,9 @@ def test_settings_of_what_misses_its_target_come_first_and_levels_stay_together(
     camp, rates, fake_evaluator
 ):
     settings = ranked(camp, rates, fake_evaluator())
-    first = settings[0][0]
-    assert first.setting == "finds catalogue: add a clip: chunk size"  # refused as it is
+    order = [levels[0].setting for levels in settings]
+    refused = order.index("finds catalogue: add a clip: chunk size")
+    assert refused < order.index("finds catalogue: view a photo: picture edge")
     assert all(len({change.setting for change in levels}) == 1 for levels in settings)
     names = [levels[0].setting for levels in settings]
     assert len(names) == len(set(names))
@@ -28,7 +29,7 @@ def test_settings_of_what_misses_its_target_come_first_and_levels_stay_together(
 def test_what_uses_no_data_and_misses_nothing_is_left_out(camp, rates, fake_evaluator):
     names = {levels[0].setting for levels in ranked(camp, rates, fake_evaluator())}
     assert "keepalive" not in names
-    assert "background weather desk updates" in names  # 7 % of the data of an overrun plan
+    assert "background weather desk updates" in names  # of an overrun plan
 
 
 def test_without_any_need_the_largest_users_of_data_are_still_shown(camp, rates, fake_evaluator):
@@ -49,3 +50,30 @@ def test_shares_of_the_ledger_are_of_the_service_or_the_cause(camp, rates, fake_
     share = bytes_share(by_setting["background weather desk updates"], data)
     assert share == pytest.approx(float(weather.use.quantile(0.5)) / total)
     assert bytes_share(by_setting["local name"], data) == 1
+
+
+def test_a_backlog_is_found_in_the_ledger_under_its_own_words(camp, rates, fake_evaluator):
+    data = fake_evaluator().evaluate(camp).data
+    by_setting = {change.setting: change for change in candidate_changes(camp, rates)}
+    change = by_setting["backlog season photos: picture edge"]
+    assert bytes_share(change, data) == 0
+    entry = replace(data.ledger[0], cause="backlog: season photos", service="")
+    assert bytes_share(change, replace(data, ledger=(entry,))) == 1
+
+
+def test_saved_bytes_are_the_arithmetic_of_the_site(camp, rates):
+    by_setting = {change.setting: change for change in candidate_changes(camp, rates)}
+    weather = saved_share(by_setting["background weather desk updates"], camp)
+    only = replace(camp, services=(), backlogs=(), background=camp.background[1:])
+    assert 0 < weather < 0.5
+    assert saved_share(by_setting["background weather desk updates"], only) == 1
+    # pace moves the same bytes at another time
+    assert saved_share(by_setting["backlog season photos: hours"], camp) == 0
+    assert saved_share(by_setting["finds catalogue: add a clip: chunk size"], camp) == 0
+
+
+def test_an_overrun_plan_brings_what_saves_most_before_small_things_of_slow_services(
+    camp, rates, fake_evaluator
+):
+    names = [levels[0].setting for levels in ranked(camp, rates, fake_evaluator())]
+    assert names.index("local name") < names.index("trench cameras: snapshot: picture quality")

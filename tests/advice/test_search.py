@@ -29,13 +29,16 @@ HUT = settings(
 )
 
 
+MB = 1e6
+
+
 def hut(n_services):
-    """Services whose sizes, 1 at first, are the knobs; `times_s` makes their times of them."""
+    """Services whose sizes, 1 MB at first, are the knobs; `times_s` makes their times of them."""
     return Site(
         name="hut",
         services=tuple(
             Service(name=f"s{i}", kind="own", n_users=1, tasks=(
-                Task(name="t", flow="out", size=SizeLaw(median_bytes=1.0), target_s=1.0),
+                Task(name="t", flow="out", size=SizeLaw(median_bytes=MB), target_s=1.0),
             ))
             for i in range(n_services)
         ),
@@ -44,7 +47,7 @@ def hut(n_services):
 
 def shrink(i, level, points):
     """Service i to 1 / 2^level of its size."""
-    size = SizeLaw(median_bytes=2.0**-level)
+    size = SizeLaw(median_bytes=MB * 2.0**-level)
     return Change(
         what="size", service=f"s{i}", setting=f"s{i}: t: size", before_text="1",
         after_text=f"2^-{level}", cost_text="smaller", cost=Cost(effort_h=points),
@@ -59,7 +62,7 @@ def evaluator(times_s, calls=None):
     def evaluate(site):
         if calls is not None:
             calls.append(site)
-        sizes = np.array([service.tasks[0].size.median_bytes for service in site.services])
+        sizes = np.array([service.tasks[0].size.median_bytes / MB for service in site.services])
         services = []
         for service, time_s in zip(site.services, times_s(sizes), strict=True):
             time = Forecast(draws=np.full(4, time_s), unit="s", world=np.zeros(4))
