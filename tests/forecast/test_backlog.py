@@ -1,0 +1,231 @@
+"""Backlogs through everything that holds them back: figures of the trade, dates, order, hours."""
+
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from linkfit.forecast.backlog import forecast_backlog, outages_per_up_hour
+from linkfit.link.paths import CapacityPaths
+from linkfit.site.model import (
+    Backlog,
+    DayWindow,
+    Hours,
+    PathLimits,
+    Plan,
+    Power,
+    Service,
+    Site,
+    SizeLaw,
+    Task,
+)
+
+
+class SteadyLink:
+    """A link with one rate in each world."""
+
+    def __init__(self, up_bps, down_bps=None, *, world_sigma=0.0, outage_every_s=None):
+        self.rates_bps = {"up": up_bps, "down": down_bps or up_bps}
+        self.world_sigma, self.outage_every_s = world_sigma, outage_every_s
+
+    def paths(self, direction, *, horizon_s, n_draws, rng, n_worlds=20, step_s=1.0):
+        world = np.arange(n_draws) % n_worlds
+        level = np.exp(self.world_sigma * rng.standard_normal(n_worlds))[world]
+        n_steps = round(horizon_s / step_s)
+        rates = np.repeat(level[:, None] * self.rates_bps[direction], n_steps, axis=1)
+        if self.outage_every_s and step_s < 60:
+            rates[:, np.arange(n_steps) * step_s % self.outage_every_s < 30] = 0.0
+        return CapacityPaths.from_rates(rates, step_s, world)
+
+
+def heap(n_items, median_bytes, spread=1.0, **edit):
+    size = SizeLaw(median_bytes=median_bytes, spread=spread)
+    return Backlog(**{"name": "b", "n_items": n_items, "size": size, "per_item_s": 0.0, **edit})
+
+
+# headers and tunnel of this path with what TLS adds: the trade's factor of 1.10
+TUNNEL = PathLimits(tunnel_overhead_bytes=1448 - 1500 * 1.01 / 1.10)
+BARE = Site(name="x", path=TUNNEL)
+PHOTOS = heap(10_000, 3.5e6)
+
+
+def median_days(site, backlog, link, **options):
+    return float(forecast_backlog(site, backlog, link, seed=2, **options).days.quantile(0.5))
+
+
+# arithmetic with the factor 1.10; 35 GB at 5 Mbit/s, of which 80 % can be used
+@pytest.mark.parametrize(("backlog", "rate_bps", "days"), [
+    (PHOTOS, 0.8 * 5e6, 21.4 / 24),
+    (heap(1000, 300e6), 1.1 * 120e3 * 8, 28.9),  # 300 GB at 120 kB/s of payload
+    (heap(1000, 2e9), 1.1 * 6e6, 30.9),  # 2 TB at 6 Mbit/s of payload
+])  # fmt: skip
+def test_what_people_ask_about(backlog, rate_bps, days):
+    forecast = forecast_backlog(BARE, backlog, SteadyLink(rate_bps))
+    assert forecast.days.quantile(0.5) == pytest.approx(days, rel=0.03)
+    assert forecast.binding == "rate"
+
+
+def test_a_plan_of_15_gb_takes_billing_months():
+    """35 GB x 1.10 through 15 GB a month: 2.6 months, so it ends early in the third."""
+    site = replace(BARE, plan=Plan(cap_bytes=15e9, counted="up"))
+    forecast = forecast_backlog(site, PHOTOS, SteadyLink(4e6))
+    assert 60 < forecast.days.quantile(0.5) < 61
+    assert forecast.binding == "data plan"
+
+
+def test_after_the_cap_the_throttled_rate_goes_on():
+    """35 GB x 1.10 at 128 kbit/s: 28 days (arithmetic)."""
+    site = replace(BARE, plan=Plan(cap_bytes=1.0, counted="up", throttle_bps=128e3))
+    assert median_days(site, PHOTOS, SteadyLink(4e6)) == pytest.approx(27.9, rel=0.03)
+
+
+def test_a_price_after_the_cap_stops_nothing():
+    site = replace(BARE, plan=Plan(cap_bytes=1e9, price_per_gb=4.0))
+    assert median_days(site, PHOTOS, SteadyLink(4e6)) == median_days(BARE, PHOTOS, SteadyLink(4e6))
+
+
+def test_hours_count_from_the_hour_of_the_start():
+    morning = replace(BARE, hours=Hours(windows=(DayWindow(start_h=6, end_h=10),)))
+    whole = median_days(BARE, PHOTOS, SteadyLink(4e6)) * 24
+    assert 20 < whole < 24  # hours: five mornings of four and the rest in the sixth
+    rest = (whole - 20) / 24
+    assert median_days(morning, PHOTOS, SteadyLink(4e6)) == pytest.approx(5 + 6 / 24 + rest)
+    at_8 = median_days(morning, PHOTOS, SteadyLink(4e6), start_h=8.0)
+    # two hours today, four mornings of four, the rest from six o'clock of the sixth day on
+    assert at_8 == pytest.approx(5 - 2 / 24 + (whole - 18) / 24)
+    assert forecast_backlog(morning, PHOTOS, SteadyLink(4e6)).binding == "hours"
+
+
+def test_power_runs_from_a_full_battery_into_the_long_run():
+    weak = Power(battery_wh=500, load_w=30, panel_w=100, sun_hours=3.0)
+    site = replace(BARE, hours=Hours(power=weak))
+    forecast = forecast_backlog(site, heap(50_000, 3.5e6), SteadyLink(4e6))
+    alone = median_days(BARE, heap(50_000, 3.5e6), SteadyLink(4e6))
+    assert alone < forecast.days.quantile(0.5) < alone * 24 / 6.0 + 1
+    low, high = forecast.days.quantile([0.05, 0.95])
+    assert low < high  # sunny and dull days
+    assert forecast.binding == "hours"
+
+
+def test_uncertain_rates_widen_the_date():
+    link = SteadyLink(4e6, world_sigma=0.3)
+    low, middle, high = forecast_backlog(BARE, PHOTOS, link, seed=2).days.quantile(
+        [0.05, 0.5, 0.95]
+    )
+    assert low < 0.8 * middle
+    assert high > 1.2 * middle
+
+
+def test_services_take_their_load_first():
+    clip = Task(name="c", flow="out", size=SizeLaw(median_bytes=1e6), per_user_day=864.0)
+    busy = replace(BARE, services=(Service(name="s", kind="cameras", n_users=10, tasks=(clip,)),))
+    # 8,640 MB a day in 1.09 x and requests: 0.87 Mbit/s of the 4
+    free = median_days(BARE, PHOTOS, SteadyLink(4e6))
+    held = median_days(busy, PHOTOS, SteadyLink(4e6))
+    assert held / free == pytest.approx(4 / (4 - 0.8 * 1.0895), rel=0.01)
+
+
+def test_new_items_may_never_end():
+    growing = replace(PHOTOS, arrivals_per_day=13_000.0)
+    forecast = forecast_backlog(BARE, growing, SteadyLink(4e6))
+    assert forecast.days.prob_within(1e9) == 0
+    assert forecast.binding == "rate"
+    slower = median_days(BARE, replace(PHOTOS, arrivals_per_day=5000.0), SteadyLink(4e6))
+    assert slower > median_days(BARE, PHOTOS, SteadyLink(4e6))
+
+
+def test_deadlines_are_judged_from_the_start():
+    link = SteadyLink(4e6, world_sigma=0.3)
+    due = replace(PHOTOS, deadline=date(2026, 7, 31))
+    assert forecast_backlog(BARE, due, link).prob_by_deadline is None
+    assert forecast_backlog(BARE, due, link, start=date(2026, 7, 29)).prob_by_deadline == 1
+    at_noon = forecast_backlog(BARE, due, link, start=date(2026, 7, 31), start_h=3.0)
+    assert 0 < at_noon.prob_by_deadline < 1  # 21 hours left, 21 needed
+    assert at_noon.prob_by_deadline == np.mean(at_noon.days.draws <= 21 / 24)
+    assert forecast_backlog(BARE, due, link, start=date(2026, 8, 1)).prob_by_deadline == 0
+
+
+@pytest.mark.parametrize(("start", "days"), [
+    (date(2026, 7, 5), 60.0),  # a fresh cycle: cap 15, 15, then the rest at once
+    (date(2026, 7, 25), 10 + 30 + 0.0),  # 10 days left: 15 now, 15, the rest
+    (date(2026, 7, 1), 4 + 30 + 0.0),
+])  # fmt: skip
+def test_the_running_cycle_counts(start, days):
+    site = replace(BARE, plan=Plan(cap_bytes=15e9, counted="up", cycle_day=5))
+    forecast = forecast_backlog(site, PHOTOS, SteadyLink(4e6), start=start)
+    assert forecast.days.quantile(0.5) == pytest.approx(days + 0.19, abs=0.3)
+
+
+def test_what_goes_before_and_beside():
+    other = replace(PHOTOS, name="other")
+    both = replace(BARE, backlogs=(PHOTOS, other))
+    alone = median_days(BARE, PHOTOS, SteadyLink(4e6))
+    assert median_days(both, PHOTOS, SteadyLink(4e6)) == pytest.approx(2 * alone, rel=0.02)
+    small = replace(both, backlogs=(PHOTOS, replace(other, n_items=1000)))
+    assert median_days(small, PHOTOS, SteadyLink(4e6)) == pytest.approx(1.1 * alone, rel=0.02)
+    second = replace(PHOTOS, priority=2)
+    first = replace(BARE, backlogs=(second, other))
+    assert median_days(first, second, SteadyLink(4e6)) == pytest.approx(2 * alone, rel=0.02)
+    assert median_days(first, other, SteadyLink(4e6)) == pytest.approx(alone, rel=0.02)
+    apart = replace(BARE, backlogs=(PHOTOS, replace(other, flow="in")))
+    assert median_days(apart, PHOTOS, SteadyLink(4e6)) == pytest.approx(alone)
+
+
+def test_both_ways_is_the_slower_way():
+    both = replace(PHOTOS, flow="both")
+    slow_up = median_days(BARE, both, SteadyLink(1e6, 20e6))
+    slow_down = median_days(BARE, both, SteadyLink(20e6, 1e6))
+    assert slow_up == pytest.approx(slow_down)
+    assert slow_up > median_days(BARE, PHOTOS, SteadyLink(1e6, 20e6))  # acknowledgements as well
+
+
+def test_what_cannot_resume_pays_for_each_outage():
+    videos = heap(50, 500e6)  # 17 minutes each
+    link = SteadyLink(4e6, outage_every_s=900.0)
+    resuming = median_days(BARE, videos, link)
+    whole = median_days(BARE, replace(videos, resumable=False), link)
+    pieces = median_days(BARE, replace(videos, resumable=False, chunk_bytes=5e6), link)
+    assert whole > 1.5 * resuming
+    assert pieces < 1.02 * resuming
+    # 17 minutes: twice the rate saves more; an hour and more never gets through
+    assert forecast_backlog(BARE, replace(videos, resumable=False), link).binding == "rate"
+    films = heap(10, 2e9, resumable=False)
+    assert forecast_backlog(BARE, films, link).binding == "path limit"
+
+
+def test_outages_are_counted_when_long_enough():
+    rates = np.ones((2, 7200))
+    rates[0, 100:130] = 0.0
+    rates[0, 500:503] = 0.0  # 3 s: a transfer survives it
+    rates[1, 7000:7100] = 0.0
+    up_h = (2 * 7200 - 133) / 3600
+    paths = CapacityPaths.from_rates(rates * 1e6)
+    assert outages_per_up_hour(paths) == pytest.approx(2 / up_h)
+
+
+def test_refused_items_are_told():
+    relay = replace(BARE, path=PathLimits(entry="relay", body_limit_bytes=5e6))
+    forecast = forecast_backlog(relay, heap(1000, 3.5e6, 1.6, flow="in"), SteadyLink(4e6))
+    assert "of 1000 items exceed the path's limit of 5.00 MB" in forecast.refused
+    assert forecast.binding == "path limit"
+    assert np.isfinite(forecast.days.draws).all()
+
+
+@settings(deadline=None, max_examples=15)
+@given(
+    cap_gb=st.floats(1, 40), counted=st.sampled_from(["both", "up", "down"]),
+    throttle=st.sampled_from([None, 128e3]), start=st.dates(date(2026, 1, 1), date(2026, 12, 31)),
+    seed=st.integers(0, 50),
+)  # fmt: skip
+def test_twice_the_cap_never_finishes_later(cap_gb, counted, throttle, start, seed):
+    def days(cap_bytes):
+        plan = Plan(cap_bytes=cap_bytes, counted=counted, throttle_bps=throttle, cycle_day=5)
+        return forecast_backlog(
+            replace(BARE, plan=plan), PHOTOS, SteadyLink(4e6, world_sigma=0.3),
+            seed=seed, n_draws=40, start=start, binding=False,
+        ).days.draws  # fmt: skip
+
+    assert (days(2e9 * cap_gb) <= days(1e9 * cap_gb) + 1e-9).all()
