@@ -66,9 +66,9 @@ class Forecast:
         -----
         The quantiles of single worlds scatter for two reasons: the worlds differ, and each has
         few draws. The second is measured by halving each world, and the scatter is shrunk
-        towards the quantile of all by what it explains (random effects by the method of
-        moments), so that more draws do not change what is shown. One world returns the quantile
-        twice. On a logarithmic scale where all quantiles are above 0.
+        towards its middle by what it explains (random effects by the method of moments), so
+        that more draws do not change what is shown. The interval always holds the quantile of
+        all draws. One world returns that twice. On a logarithmic scale where all are above 0.
         """
         centre = float(self.quantile(level))
         order = np.argsort(self.world, kind="stable")
@@ -101,7 +101,8 @@ def _over_worlds(values: "NDArray[np.float64]", centre: float) -> tuple[float, f
     noise = float(np.mean((scale[:, 1] - scale[:, 2]) ** 2)) / 4
     total = float(np.var(scale[:, 0], ddof=1)) if scale.shape[0] > 1 else 0.0
     kept = np.sqrt(max(0.0, 1 - noise / total)) if total > 0 else 0.0
-    apart = (scale[:, 0] - scale[:, 0].mean()) * kept
-    low, high = middle + np.quantile(apart, INTERVAL_LEVELS, method="inverted_cdf")
+    mean = scale[:, 0].mean()
+    apart = (scale[:, 0] - mean) * kept
+    low, high = mean + np.quantile(apart, INTERVAL_LEVELS, method="inverted_cdf")
     low, high = min(low, middle), max(high, middle)
     return (float(np.exp(low)), float(np.exp(high))) if is_log else (float(low), float(high))

@@ -36,8 +36,18 @@ def test_worlds_that_differ_widen_the_interval_of_a_quantile():
     world = np.repeat(np.arange(20), 50)
     fc = forecast(world + 10 + np.tile(np.linspace(0, 0.5, 50), 20), world)
     low, high = fc.quantile_interval(0.5)
-    assert 9 <= low < 12
-    assert 27 <= high <= 30
+    assert 10 <= low < 12
+    assert 28 <= high <= 29.5
+
+
+def test_the_interval_of_a_tail_lies_among_the_tails_of_the_worlds():
+    # half of the worlds take 1 s, half take 6 s, give or take a little
+    world = np.repeat(np.arange(20), 100)
+    level = np.where(world % 2, 6.0, 1.0)
+    fc = forecast(level * np.tile(np.linspace(0.95, 1.05, 100), 20), world)
+    low, high = fc.quantile_interval(0.95)
+    assert 0.9 <= low <= 1.1
+    assert 6.0 <= high <= 6.4
 
 
 def test_chance_inside_worlds_is_taken_off_the_interval_between_them(rng):
