@@ -89,7 +89,8 @@ def task_crossings(site: Site, service: Service, task: Task) -> tuple[Crossing, 
     not at all. A request that opens its connection costs `REQUEST_BYTES`; in a standing one a
     packet and its acknowledgement each way.
     """
-    share = site.path.same_link_share_frac
+    # nobody on the link is at the other end of what the server itself opens
+    share = site.path.same_link_share_frac if task.through_entry else 0.0
     header = TCP_IPV4_BYTES + site.path.tunnel_overhead_bytes
     request = REQUEST_BYTES if task.fresh_connection else 2 * header
     once = crossing(site.path, task.flow, request)

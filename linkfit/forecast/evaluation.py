@@ -149,7 +149,12 @@ class Evaluator:
         return forecast
 
     def _data(self, site: Site) -> Any:
-        return forecast_data(site, seed=self.seed, loss_frac=0.0)
+        rates = {
+            way: model.mean_rate_bps
+            for way, model in (("up", self.link.up), ("down", self.link.down))
+            if model is not None
+        }
+        return forecast_data(site, seed=self.seed, mean_rates_bps=rates)
 
     def _keep(self, key: Hashable, compute: Any) -> Any:
         if key not in self._kept:

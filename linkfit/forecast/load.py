@@ -28,14 +28,21 @@ def opposite(direction: str) -> str:
     return "down" if direction == "up" else "up"
 
 
-def same_link_frac(service: Service, path: PathLimits) -> float:
-    """Share of a service's clients that cross the link both ways. [fraction]"""
-    return 0.0 if service.local_name else path.same_link_share_frac
+def same_link_frac(task: Task, service: Service, path: PathLimits) -> float:
+    """Share of a task's runs that cross the link both ways. [fraction]
+
+    Nobody on the link is at the other end of what the server itself opens.
+    """
+    if service.local_name or not task.through_entry:
+        return 0.0
+    return path.same_link_share_frac
 
 
-def away_frac(service: Service, path: PathLimits) -> float:
-    """Share of a service's clients that cross the link at all. [fraction]"""
-    return 1.0 - path.same_link_share_frac if service.local_name else 1.0
+def away_frac(task: Task, service: Service, path: PathLimits) -> float:
+    """Share of a task's runs that cross the link at all. [fraction]"""
+    if service.local_name and task.through_entry:
+        return 1.0 - path.same_link_share_frac
+    return 1.0
 
 
 def wire_bytes(payload_bytes: float, n_requests: float, path: PathLimits) -> float:
@@ -80,8 +87,8 @@ def flow_class(task: Task, service: Service, path: PathLimits, n_users: float) -
 def crossing_frac(task: Task, service: Service, path: PathLimits, direction: str) -> float:
     """Share of a task's runs that put its payload on `direction`. [fraction]"""
     if direction in directions(task):
-        return away_frac(service, path)
-    return same_link_frac(service, path)
+        return away_frac(task, service, path)
+    return same_link_frac(task, service, path)
 
 
 def service_classes(

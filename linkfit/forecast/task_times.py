@@ -155,7 +155,7 @@ def task_draws(
     nothing and are counted in load and data use only.
     """
     rtts = draw_rtts_s(hour, task, n_probes, rng)
-    stay = same_link_frac(service, path) / max(away_frac(service, path), 1e-9)
+    stay = same_link_frac(task, service, path) / max(away_frac(task, service, path), 1e-9)
     both_ways = rng.random(n_probes) < stay
     seeds = rng.integers(2**63, size=2)
     result: TaskDraws | None = None

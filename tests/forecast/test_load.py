@@ -86,3 +86,12 @@ def test_a_longer_cache_lifetime_never_adds_load(days, views):
         return load.flow_class(page, service(page), PLAIN, 4).load_bps
 
     assert bits_per_s(days * 86400 * 2) <= bits_per_s(days * 86400) * (1 + 1e-9)
+
+
+def test_what_the_server_opens_itself_has_nobody_on_the_same_link():
+    path = PathLimits(same_link_share_frac=0.4)
+    backup = task(through_entry=False)
+    assert load.same_link_frac(backup, service(backup), path) == 0
+    assert load.service_classes(service(backup), path, "down", 4) == ()
+    local = service(backup, local_name=True)
+    assert load.away_frac(backup, local, path) == 1
