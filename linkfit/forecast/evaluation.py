@@ -10,6 +10,7 @@ import numpy as np
 
 from linkfit._checks import count
 from linkfit.forecast.backlog import WAYS, backlog_paths, forecast_backlog
+from linkfit.forecast.busy_hour import slowest_hour
 from linkfit.forecast.data_use import forecast_data
 from linkfit.forecast.load import directions, site_classes, site_stream_load_bps
 from linkfit.forecast.outcomes import BacklogForecast, Evaluation, ServiceForecast, TaskForecast
@@ -86,7 +87,8 @@ class Evaluator:
     n_probes : int
         Runs looked at for each task.
     hour : float, optional
-        Local hour for which the verdicts hold; the link's slowest measured one if not given.
+        Local hour for which the verdicts hold; the slowest measured one in which the site is
+        up if not given, or any time where no daily pattern was found.
     start : date, optional
         First day of the backlogs; deadlines need it.
     """
@@ -105,7 +107,6 @@ class Evaluator:
         self.hour = hour
         self._kept: dict[Hashable, Any] = {}
         self._drawn: dict[Hashable, list[tuple[_Meets, TaskDraws]]] = {}
-        self._paths: dict[str, CapacityPaths] = {}
 
     def evaluate(self, site: Site, *, limits: bool = True) -> Evaluation:
         """All forecasts of `site`.
@@ -128,7 +129,7 @@ class Evaluator:
             data=self._keep(("data", site), lambda: self._data(site)),
             backlogs=tuple(self._backlog(b, site, binding=limits) for b in site.backlogs),
             missing=self.link.missing,
-            notes=tuple(_notes(site)),
+            notes=tuple(_notes(site, self._hour_of(site))),
         )
 
     def _backlog(self, backlog: Backlog, site: Site, *, binding: bool) -> BacklogForecast:
@@ -169,22 +170,30 @@ class Evaluator:
                 return draws
         return None
 
-    def _hour_paths(self, direction: str) -> "CapacityPaths":
+    def _hour_of(self, site: Site) -> float | None:
+        """The hour that was asked for, else the slowest one of those in which the site is up."""
+        if self.hour is not None:
+            return self.hour
+        return self._keep(("hour", site.hours), lambda: slowest_hour(self.link, site.hours))
+
+    def _hour_paths(self, direction: str, hour: float | None) -> "CapacityPaths":
         """Futures of the busy hour; a direction that was never measured is an error here."""
-        if direction not in self._paths:
-            self._paths[direction] = self.link.paths(
+        return self._keep(
+            ("hour paths", direction, hour),
+            lambda: self.link.paths(
                 direction,
                 horizon_s=SECONDS_PER_HOUR,
                 n_draws=20 * N_WORLDS,
                 rng=stream_seed(self.seed, "busy hour", direction),
                 n_worlds=N_WORLDS,
-                hour=self.hour,
-            )
-        return self._paths[direction]
+                hour=hour,
+            ),
+        )
 
     def _busy_hour(self, site: Site) -> BusyHour:
         needed = [d for d in _BOTH if self._needs(site, d)]
-        paths = {d: self._hour_paths(d) for d in needed}
+        hour = self._hour_of(site)
+        paths = {d: self._hour_paths(d, hour) for d in needed}
         streams = {d: site_stream_load_bps(site, d) for d in needed}
         return BusyHour(
             link=self.link,
@@ -193,7 +202,7 @@ class Evaluator:
             stream_bps=streams,
             left={
                 d: self._keep(
-                    ("left", d, streams[d]), lambda d=d: besides_bps(paths[d], streams[d])
+                    ("left", d, hour, streams[d]), lambda d=d: besides_bps(paths[d], streams[d])
                 )
                 for d in needed
             },
@@ -303,9 +312,12 @@ def _share_above(task: Task, limit_bytes: float) -> float:
     return 0.5 * math.erfc(distance / sigma / math.sqrt(2))
 
 
-def _notes(site: Site) -> list[str]:
+def _notes(site: Site, hour: float | None) -> list[str]:
     """What the reader must know to read the figures right."""
-    notes = ["times hold for the busy hour, with everybody of the site on the link"]
+    when = "no slower hour of the day is known"
+    if hour is not None:
+        when = f"{hour:g} to {(hour + 1) % 24:g} h ({site.timezone})"
+    notes = [f"times hold for the busy hour ({when}), with everybody of the site on the link"]
     windowed = [service.name for service in site.services if service.window]
     if windowed:
         notes.append(f"kept out of the busy hour by their own window: {', '.join(windowed)}")
