@@ -10,9 +10,10 @@ from linkfit.ingest.iperf3_run import Run
 from linkfit.ingest.iperf3_samples import run_to_trace
 from linkfit.ingest.trace import DIRECTIONS, Repair, Source, Trace
 
+# possessive, and only within a line: linear even on megabytes of blanks
 _JSON_HEAD = re.compile(
-    r'^[\s\ufeff\x00]*\[?\s*\{\s*"(?:start"\s*:\s*\{\s*(?:"\w+"|\}|\Z)|'
-    r'intervals"\s*:\s*\[|event"\s*:\s*"(?:start|interval|end|error|server_output))',
+    r'^[ \t\ufeff\x00\[]*+\{\s*+"(?:start"\s*+:\s*+\{\s*+(?:"\w++"|\}|\Z)|'
+    r'intervals"\s*+:\s*+\[|event"\s*+:\s*+"(?:start|interval|end|error|server_output))',
     re.MULTILINE,
 )
 
@@ -49,7 +50,10 @@ def read_iperf3(text: str, source_name: str, sha256: str, *, direction: str | No
     if direction is not None:
         one_of("direction", direction, DIRECTIONS)
     is_json = _JSON_HEAD.search(text) is not None or text.lstrip()[:1] in ("{", "[")
-    runs = iperf3_json.read_runs(text) if is_json else iperf3_text.read_runs(text.splitlines())
+    try:
+        runs = iperf3_json.read_runs(text) if is_json else iperf3_text.read_runs(text.splitlines())
+    except TraceError as error:
+        raise TraceError(f"{source_name}: {error}") from error
     if direction is not None:
         runs = [_turned(run, source_name, is_up=direction == "up") for run in runs]
     traces, skipped = [], []

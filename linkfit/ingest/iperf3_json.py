@@ -4,8 +4,10 @@ import json
 import math
 import re
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from typing import Any
 
+from linkfit.errors import TraceError
 from linkfit.ingest import iperf3_text
 from linkfit.ingest.iperf3_run import Interval, Note, Run, Totals, is_clock
 
@@ -13,11 +15,18 @@ _LONGEST_RTT_US = 3.6e9
 _DECODER = json.JSONDecoder()
 _SPACE = re.compile(r"[\s,\x00]*")
 _NEXT_REPORT = re.compile(r'\{\s*"(?:start"\s*:\s*\{|event"\s*:\s*")')
+_MOST_DAMAGED = 1000  # each costs a search; a file of more is no file of reports
 _SUMS = ("sum", "sum_bidir_reverse")
 
 
 def read_runs(text: str) -> list[Run]:
-    """Every report in `text`, in its order; a report cut short keeps its whole intervals."""
+    """Every report in `text`, in its order; a report cut short keeps its whole intervals.
+
+    Raises
+    ------
+    TraceError
+        If hardly any report is whole.
+    """
     reports = list(_reports(text))
     runs = []
     stream: list[Mapping[str, Any]] = []
@@ -31,7 +40,22 @@ def read_runs(text: str) -> list[Run]:
             runs.append(_run(report, "iperf3 JSON"))
     if stream:
         runs.append(_run(_from_events(stream), "iperf3 JSON stream"))
-    return runs
+    return _once_each(runs)
+
+
+def _once_each(runs: list[Run]) -> list[Run]:
+    """One run a test: a stream of events may be followed by the whole report of the same test."""
+    kept: dict[object, Run] = {}
+    for number, run in enumerate(runs):
+        key = (run.cookie, run.is_server) if run.cookie else number
+        first = kept.get(key)
+        if first is None:
+            kept[key] = run
+            continue
+        fuller = max(first, run, key=lambda r: len(r.intervals))
+        note = Note("report printed twice", 1, "the same test again; it counts once")
+        kept[key] = replace(fuller, repairs=(*fuller.repairs, note))
+    return list(kept.values())
 
 
 def _decode(text: str, position: int) -> tuple[Any, int] | None:
@@ -49,31 +73,28 @@ def _skip(text: str, position: int) -> int:
 
 def _reports(text: str) -> Iterator[Mapping[str, Any]]:
     """Each report or event; damaged ones carry what could be recovered and ``"cut": True``."""
-    position = 0
+    position, n_damaged = 0, 0
     while (position := _skip(text, position)) < len(text):
-        decoded = _decode(text, position)
-        if decoded is not None and isinstance(decoded[0], (dict, list)):
+        decoded = _decode(text, position) if text[position] in "[{" else None
+        if decoded is not None:
             value, position = decoded
             for item in value if isinstance(value, list) else [value]:
                 if isinstance(item, Mapping):
                     yield item
             continue
         following = _NEXT_REPORT.search(text, position + 1)
-        if (
-            text[position] == "["
-            and following
-            and not text[position + 1 : following.start()].strip()
-        ):
-            position = following.start()  # a list cut short: its items one by one
-            continue
+        end = following.start() if following else len(text)
         if text[position] == "{":
-            end = following.start() if following else len(text)
+            n_damaged += 1
+            if n_damaged > _MOST_DAMAGED:
+                raise TraceError(
+                    f"character {position}: expected iperf3 reports, got more than "
+                    f"{_MOST_DAMAGED} damaged ones; keep each report in a file of its own"
+                )
             recovered = _recover(text[position:end])
             if recovered:
                 yield {**recovered, "cut": True}
-        if following is None:
-            return
-        position = following.start()
+        position = end
 
 
 def _recover(text: str) -> dict[str, Any]:
@@ -187,6 +208,7 @@ def _run(report: Mapping[str, Any], form: str) -> Run:
         intervals=tuple(intervals),
         far_intervals=_far_intervals(report),
         totals=_totals(end, intervals, is_server=is_server, is_reverse=is_reverse),
+        cookie=_text(start, "cookie"),
         error=_text(report, "error"),
         repairs=tuple(repairs),
         findings=tuple(findings),

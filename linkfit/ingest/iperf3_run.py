@@ -74,6 +74,7 @@ class Run:
     `target_bps` is the rate the sender was told to keep, per stream (0: as fast as it goes,
     None: the report does not say). `window_bytes` is the socket buffer asked for (0: automatic).
     `far_intervals` are the other end's own, where the report carries them (--get-server-output).
+    `cookie` is the same in every report of one test.
     `error` is iperf3's own text when the test did not end well.
     """
 
@@ -88,6 +89,7 @@ class Run:
     intervals: tuple[Interval, ...] = ()
     far_intervals: tuple[Interval, ...] = ()
     totals: tuple[Totals, ...] = ()
+    cookie: str = ""
     error: str = ""
     repairs: tuple[Note, ...] = ()
     findings: tuple[Note, ...] = ()

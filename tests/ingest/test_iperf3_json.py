@@ -160,6 +160,15 @@ def test_a_stream_of_events_says_what_the_report_says():
     assert len(read_runs(events(document) * 3)) == 3
 
 
+def test_a_stream_followed_by_the_whole_report_is_one_test():
+    document = report(entry(0, sender=True), entry(1, sender=True), start={"cookie": "abc"})
+    (run,) = read_runs(events(document) + json.dumps(document, indent=1))
+    assert len(run.intervals) == 2
+    assert [r.kind for r in run.repairs] == ["report printed twice"]
+    other = report(entry(0), start={"cookie": "def"})
+    assert len(read_runs(json.dumps([document, other]))) == 2
+
+
 def test_a_stream_without_a_start_takes_the_protocol_from_its_streams():
     lines = [json.dumps({"event": "interval", "data": entry(0, packets=8, sender=True)})]
     assert read_runs(lines[0])[0].transport == "udp"
@@ -229,6 +238,12 @@ def test_an_interval_without_usable_numbers_is_skipped_and_counted(bad):
 )  # fmt: skip
 def test_hostile_json_gives_no_intervals(text):
     assert not [i for run in read_runs(text) for i in run.intervals]
+
+
+def test_a_file_of_damaged_reports_is_refused_in_linear_time():
+    text = '{"start":{' * 100_000
+    with pytest.raises(TraceError, match="got more than 1000 damaged ones"):
+        read_runs(text)
 
 
 json_values = st.recursive(
