@@ -9,19 +9,6 @@ from linkfit.errors import FitError, InfeasibleError, InputError, ShortTraceWarn
 
 
 @pytest.fixture
-def run(capsys):
-    """Run the command line in this process: exit code, stdout, stderr."""
-
-    def run(*arguments):
-        with pytest.raises(SystemExit) as ended:
-            main(list(arguments))
-        out, err = capsys.readouterr()
-        return ended.value.code, out, err
-
-    return run
-
-
-@pytest.fixture
 def failing_command():
     """A command that does what the test puts in; taken out again afterwards."""
     todo = []

@@ -1,0 +1,85 @@
+import json
+
+import pytest
+
+from linkfit.advice.verdict import VERDICTS
+
+pytestmark = pytest.mark.slow  # a search evaluates the site dozens of times
+
+TOP = {"schema", "seed", "link", "services", "data", "backlogs", "changes", "cautions"}
+TASK = {"name", "flow", "target_s", "p05_s", "p50_s", "p95_s", "p95_low_s", "p95_high_s",
+        "prob_within_target", "max_users"}  # fmt: skip
+DATA = {"cap_bytes", "p05_bytes", "p50_bytes", "p95_bytes", "prob_over_cap", "runs_out", "ledger"}
+BACKLOG = {"name", "p05_days", "p50_days", "p95_days", "binding", "prob_by_deadline"}
+CHANGE = {"what", "service", "from", "to", "gain", "cost"}
+
+
+@pytest.fixture
+def ask(site_file, quick):
+    return ["advise", site_file, *quick, "--start", "2026-06-29"]
+
+
+def test_json_has_every_key_of_the_contract(run, ask):
+    code, out, _ = run(*ask, "--json", "--seed", 4)
+    record = json.loads(out)
+    assert code in (0, 4)
+    assert set(record) >= TOP
+    assert (record["schema"], record["seed"]) == ("linkfit/advice/1", 4)
+    for service in record["services"]:
+        assert service["verdict"] in VERDICTS
+        assert all(set(task) >= TASK for task in service["tasks"])
+    assert set(record["data"]) >= DATA
+    assert all(set(backlog) >= BACKLOG for backlog in record["backlogs"])
+    assert all(set(change) >= CHANGE for change in record["changes"])
+    assert record["cautions"]
+
+
+def test_the_same_seed_gives_the_same_bytes(run, ask):
+    assert run(*ask, "--json") == run(*ask, "--json")
+
+
+def test_a_target_that_no_link_can_meet_ends_with_4_and_the_result(run, site_file, ask):
+    site_file.write_text(
+        site_file.read_text().replace(
+            "users = 3",
+            'users = 3\n[[service.task]]\nname = "message"\ntarget = "1 ms"\nmust_carry = true',
+        )
+    )
+    code, out, err = run(*ask)
+    assert code == 4
+    assert "meets every target. In the way:" in out
+    assert err == ""
+    code, out, _ = run(*ask, "--json")
+    assert code == 4
+    assert json.loads(out)["feasible"] is False
+
+
+def test_figures_are_written_where_asked(run, ask, tmp_path):
+    folder = tmp_path / "figures"
+    code, _, err = run(*ask, "--figures", folder)
+    assert code in (0, 4)
+    assert err == f"4 figures of the advice in {folder}\n"
+    assert len(list(folder.iterdir())) == 4
+
+
+@pytest.mark.parametrize("columns", [80, 40])
+def test_no_line_is_longer_than_the_terminal(run, ask, columns):
+    _, out, _ = run(*ask, columns=columns)
+    assert max(map(len, out.splitlines())) <= columns
+
+
+def test_hostile_names_in_a_site_file_cannot_act(run, site_file, ask):
+    bad = "a\\u001b]0;owned\\u0007[red]\\u202e"
+    site_file.write_text(site_file.read_text().replace("team chat", bad))
+    code, out, err = run(*ask)
+    assert code in (0, 2, 4)
+    assert not {"\x1b", "\x07", "\u202e"} & set(out + err)
+    code, out, err = run(*ask, "--json")
+    assert out.isascii()
+    assert not {"\x1b", "\x07"} & set(out + err)
+
+
+def test_a_site_that_needs_an_unmeasured_direction_cannot_be_judged(run, site_file):
+    code, out, err = run("advise", site_file, "--down", "24 Mbit/s")
+    assert (code, out) == (3, "")
+    assert "up: expected at least one measurement" in err

@@ -1,0 +1,44 @@
+import json
+
+
+def test_json_has_the_ledger_and_the_smallest_plan(run, site_file):
+    code, out, _ = run("data", site_file, "--json")
+    record = json.loads(out)
+    assert (code, record["schema"]) == (0, "linkfit/data/1")
+    data = record["data"]
+    assert data["cap_bytes"] == 60e9
+    assert data["p05_bytes"] <= data["p50_bytes"] <= data["p95_bytes"]
+    assert abs(data["smallest_plan_bytes"] / data["p95_bytes"] - 1) < 0.001
+    assert {"cause", "p50_bytes"} <= set(data["ledger"][0])
+
+
+def test_another_cap_changes_the_chance_of_an_overrun(run, site_file):
+    chances = []
+    for cap in ("1 MB", "900 GB"):
+        _, out, _ = run("data", site_file, "--cap", cap, "--json")
+        chances.append(json.loads(out)["data"]["prob_over_cap"])
+    assert chances == [1.0, 0.0]
+
+
+def test_a_slow_link_bounds_what_backlogs_move(run, site_file, tmp_path):
+    slow = tmp_path / "slow.csv"
+    rows = "\n".join(f"2026-06-15T08:00:{i:02d}Z,up,1,300" for i in range(50))
+    slow.write_text("time,direction,duration_s,rate_bps\n" + rows + "\n")
+    _, free, _ = run("data", site_file, "--json")
+    _, bounded, _ = run("data", site_file, slow, "--json")
+    assert json.loads(bounded)["data"]["p50_bytes"] < json.loads(free)["data"]["p50_bytes"]
+
+
+def test_the_site_can_come_through_standard_input(run, site_file):
+    code, out, err = run("data", "-", stdin=site_file.read_bytes())
+    assert (code, err) == (0, "")
+    assert "what spends it" in out
+
+
+def test_every_problem_of_a_site_is_told_at_once(run, site_file):
+    text = site_file.read_text().replace("users = 3", "users = -3").replace('"60 GB"', '"0 GB"')
+    site_file.write_text(text)
+    code, out, err = run("data", site_file)
+    assert (code, out) == (2, "")
+    assert "users" in err
+    assert "cap" in err

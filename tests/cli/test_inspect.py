@@ -1,0 +1,54 @@
+import json
+
+
+def test_what_was_read_is_shown(run, trace_file):
+    code, out, err = run("inspect", trace_file)
+    assert (code, err) == (0, "")
+    assert "1 sources read: 1 x table" in out
+    assert "rate up (server to internet)" in " ".join(out.split())
+
+
+def test_a_folder_and_standard_input_say_the_same(run, trace_file):
+    folder = run("inspect", trace_file.parent, "--json")
+    piped = run("inspect", "-", "--json", stdin=trace_file.read_bytes())
+    assert folder[0] == piped[0] == 0
+    first, second = json.loads(folder[1]), json.loads(piped[1])
+    assert first["schema"] == "linkfit/inspect/1"
+    assert first["throughput"] == second["throughput"]
+    assert second["sources"][0]["name"] == "standard input"
+
+
+def test_columns_and_units_that_a_file_does_not_say(run, tmp_path):
+    path = tmp_path / "odd.csv"
+    path.write_text("when;speed\n" + "\n".join(f"{i};{i % 7 + 1}" for i in range(40)) + "\n")
+    code, out, err = run(
+        "inspect", path, "--columns", "when=start", "--columns", "speed=rate", "--units",
+        "speed=Mbit/s", "--units", "when=s", "--direction", "up", "--json",
+    )  # fmt: skip
+    assert code == 0, err
+    assert json.loads(out)["throughput"][0]["rate_bps"]["p50"] == 4e6
+
+
+def test_what_is_no_measurement_is_refused_with_nothing_on_stdout(run, tmp_path):
+    path = tmp_path / "note.txt"
+    path.write_text("nothing was measured\n")
+    code, out, err = run("inspect", path)
+    assert (code, out) == (2, "")
+    assert err.startswith("error: ")
+    assert "note.txt" in err
+
+
+def test_a_file_name_cannot_act_on_the_terminal(run, trace_file):
+    bad = trace_file.with_name("a\x1b]0;owned\x07[red].csv")
+    bad.write_bytes(trace_file.read_bytes() + trace_file.read_bytes().splitlines()[-1] + b"\n")
+    for columns in (80, 40):
+        code, out, err = run("inspect", bad, columns=columns)
+        assert code == 0
+        assert not {"\x1b", "\x07"} & set(out + err)
+    assert "\\x1b]0;owned\\x07[red].csv" in "".join(out.split())
+
+
+def test_a_missing_file_is_bad_input(run, tmp_path):
+    code, out, err = run("inspect", tmp_path / "missing.csv")
+    assert (code, out) == (2, "")
+    assert "missing.csv" in err
