@@ -1,5 +1,6 @@
 """Any supported measurement to a Trace: what a file is, is told by its content, not its name."""
 
+import io
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -140,7 +141,17 @@ def _read_file(path: str | Path, options: ReadOptions) -> Trace:
             raise NotAMeasurementError(
                 f"{raw.name}: expected a measurement as text, got {kind}; unpack or export it first"
             )
-        return _read_text(raw, find_encoding(raw.head, raw.name), options)
+        encoding = find_encoding(raw.head, raw.name)
+        trace = _read_text(raw, encoding, options)
+        if encoding.certain:
+            return trace
+        guess = Finding(
+            source=raw.name,
+            kind="encoding taken",
+            n_samples=1,
+            text=f"the text is not UTF-8; read as {encoding.name}: names may be wrong, digits not",
+        )
+        return replace(trace, findings=(guess, *trace.findings))
 
 
 def _read_text(raw: RawFile, encoding: Encoding, options: ReadOptions) -> Trace:
@@ -156,11 +167,14 @@ def _read_text(raw: RawFile, encoding: Encoding, options: ReadOptions) -> Trace:
             raise NotAMeasurementError(str(error)) from error
     if looks_like_ping(head):
         _refuse_mixture(head, raw.name)
-        text, _ = decode(raw.read_all(), raw.name)
+        # line by line: weeks of ping need not fit into memory
+        lines = io.TextIOWrapper(raw.rewind(), encoding=encoding.name, errors="replace")
         try:
-            return read_ping(text, raw.name, raw.sha256, timezone=options.timezone)
+            return read_ping(lines, raw.name, raw.sha256, timezone=options.timezone)
         except TraceError as error:
             raise NotAMeasurementError(str(error)) from error
+        finally:
+            lines.detach()
     if looks_like_delivery(head):
         way, told = _way(raw, options)
         text, _ = decode(raw.read_all(), raw.name)
@@ -175,6 +189,8 @@ def _read_text(raw: RawFile, encoding: Encoding, options: ReadOptions) -> Trace:
 def _refuse_mixture(head: str, name: str) -> None:
     """Raise if ping output follows the header of a table: two files became one."""
     first = head.lstrip("\ufeff\r\n").splitlines()[0]
+    if looks_like_ping(first):  # a host may be called anything, with delimiters too
+        return
     if any(names_measurements(first.split(delimiter)) for delimiter in DELIMITERS):
         raise TraceError(
             f"{name}: expected one kind of measurement, got a table ({first[:40]!r}) and ping "

@@ -89,8 +89,12 @@ def refuse_nul(data: bytes, where: str, *, first_row: int = 1) -> None:
 def _utf16_without_mark(head: bytes, where: str) -> str:
     """UTF-16 without its mark: nearly every other byte of Latin text is NUL."""
     pairs = len(head) // 2
-    for name, zeros in (("utf-16-le", head[1::2]), ("utf-16-be", head[0::2])):
-        if pairs and zeros.count(0) > _MOSTLY * pairs:
+    for name, high, low in (
+        ("utf-16-le", head[1::2], head[0::2]),
+        ("utf-16-be", head[0::2], head[1::2]),
+    ):
+        # text has zeros in the high bytes only; a hole in a file has them in both
+        if pairs and high.count(0) > _MOSTLY * pairs and not low.count(0):
             return name
     refuse_nul(head, where)
     raise AssertionError("unreachable: head holds a NUL byte")

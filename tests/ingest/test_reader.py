@@ -176,3 +176,13 @@ def test_other_folders_are_read_whole(shared_traces, folder):
 def test_everything_at_once_names_what_must_be_said(shared_traces):
     with pytest.raises(TraceError, match=r"say direction="):
         read_trace(shared_traces)
+
+
+def test_a_guessed_encoding_is_said(tmp_path):
+    path = tmp_path / "messung.csv"
+    path.write_bytes("Gerät;time_s;up_bps\nKüche;1;1e6\nKüche;2;2e6\n".encode("cp1252"))
+    trace = read_trace(path)
+    assert len(trace.throughput) == 2
+    assert [f.text for f in trace.findings if f.kind == "encoding taken"] == [
+        "the text is not UTF-8; read as cp1252: names may be wrong, digits not"
+    ]
