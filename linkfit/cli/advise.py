@@ -34,7 +34,10 @@ def advise(
     seed: Seed = 0,
     as_json: AsJson = False,
 ) -> None:
-    """Judge every service of SITE on the link, and find the changes that make it fit.
+    """Which services fit, and what to change.
+
+    Judges every service of SITE on the link, finds the changes that make it fit, and tells
+    data use, backlogs and what was not measured.
 
     Ends with exit code 4, the result still on stdout, when no setting meets all targets.
     """

@@ -35,7 +35,10 @@ def backlog(
     seed: Seed = 0,
     as_json: AsJson = False,
 ) -> None:
-    """When each backlog of SITE is done over the link, and what holds it back."""
+    """When backlogs are done, and what holds them.
+
+    SITE says what waits; services of the site go first.
+    """
     from datetime import date
 
     from linkfit.cli.console import show, show_json, working_on

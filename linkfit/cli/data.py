@@ -17,7 +17,9 @@ def data(
     seed: Seed = 0,
     as_json: AsJson = False,
 ) -> None:
-    """What a billing cycle of SITE uses, what spends it, and when the plan runs out.
+    """Data use of a billing cycle, and its causes.
+
+    How much SITE uses, what spends it, and when the plan runs out.
 
     The link is not needed: where it is given, it bounds what backlogs can move in the cycle.
     """

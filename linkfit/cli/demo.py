@@ -14,9 +14,10 @@ def demo(
     seed: Seed = 0,
     as_json: AsJson = False,
 ) -> None:
-    """Read the measurements of an invented dig camp, and advise its services.
+    """Advise an invented dig camp, with figures.
 
-    Prints what "linkfit advise" prints and writes the figures of the link and of the advice.
+    Reads its measurements, prints what "linkfit advise" prints and writes the figures of
+    the link and of the advice.
     """
     from linkfit.advice.advise import advise
     from linkfit.cli import figures

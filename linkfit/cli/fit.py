@@ -29,7 +29,7 @@ def fit(
     seed: Seed = 0,
     as_json: AsJson = False,
 ) -> None:
-    """Fit a link model to TRACE files and show its parameters and how well it fits.
+    """Fit a link model and show how well it fits.
 
     The saved model can stand wherever a LINK is asked for.
     """

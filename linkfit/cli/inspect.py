@@ -11,7 +11,10 @@ def inspect(
     timezone: Timezone = None,
     as_json: AsJson = False,
 ) -> None:
-    """Show what was read from TRACE files: repairs, coverage by hour, gaps, and traps seen."""
+    """Show what measurement files hold.
+
+    What was read, repairs, coverage by hour, gaps, and traps seen.
+    """
     from linkfit.cli.console import show, show_json
     from linkfit.cli.link_input import read_traces, trace_input
     from linkfit.ingest.summary import summarise

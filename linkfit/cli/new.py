@@ -16,7 +16,10 @@ def new(
         str, typer.Option("--output", "-o", metavar="FILE", help="File to write; - is stdout.")
     ] = "-",
 ) -> None:
-    """Write a commented starter site file for the service KINDs you name."""
+    """Write a commented starter site file.
+
+    It holds a service of each KIND you name, with the tasks that the kind brings.
+    """
     from linkfit.cli.files import write_new_text
     from linkfit.site.starter import starter_text
 

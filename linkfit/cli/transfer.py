@@ -39,7 +39,9 @@ def transfer(
     seed: Seed = 0,
     as_json: AsJson = False,
 ) -> None:
-    """Time for one payload over the link: median, 5th and 95th percentile, and how sure.
+    """Time for one payload over the link.
+
+    The median, the 5th and 95th percentile, and how sure each is.
 
     The flow is said from the server's side, and so is the link: up is from the server towards
     the internet.

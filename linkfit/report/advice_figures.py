@@ -36,10 +36,9 @@ if TYPE_CHECKING:
 # before and after differ by colour, by marker and by line, so that none is needed alone
 _BEFORE = {"color": VERMILION, "marker": "s", "linestyle": "--", "label": "as it is"}
 _AFTER = {"color": BLUE, "marker": "o", "linestyle": "-", "label": "with the changes"}
-_ROW_IN = 0.42  # height of one task's row
 _N_CAUSES = 10
 _LONGEST_LABEL = 34
-_TIME_TICKS_S = (0.01, 0.1, 1.0, 10.0, 60.0, 600.0, 3600.0, 6 * 3600.0, 86400.0, 864000.0)
+_TIME_TICKS_S = (0.01, 0.1, 1.0, 10.0, 60.0, 600.0, 6 * 3600.0, 86400.0, 864000.0)
 
 
 def write_advice_figures(
@@ -69,8 +68,7 @@ def task_figure(services: list[tuple[ServiceForecast, ServiceForecast]]) -> "Fig
     """Each task's 5 % to 95 % of times with its median and its target, before and after."""
     rows = [(old.service.name, task.task.name, pair)
             for old, new in services for task, pair in _task_pairs(old, new)]  # fmt: skip
-    height_in = 1.3 + _ROW_IN * len(rows)
-    figure, axes = new_figure("Time of each task at the busy hour", height_in=height_in)
+    figure, axes = new_figure("Time of each task at the busy hour", n_rows=len(rows))
     for row, (_, _, (old_task, new_task)) in enumerate(rows):
         _draw_range(axes, row - 0.14, old_task.time, _BEFORE)
         _draw_range(axes, row + 0.14, new_task.time, _AFTER)
@@ -172,7 +170,7 @@ def ledger_figure(before: DataForecast, after: DataForecast) -> "Figure":
     causes = sorted(
         ((float(entry.use.quantile(0.5)), entry.cause) for entry in before.ledger), reverse=True
     )[:_N_CAUSES]
-    figure, axes = new_figure("What spends the data", height_in=1.3 + _ROW_IN * len(causes))
+    figure, axes = new_figure("What spends the data", n_rows=len(causes))
     rows = np.arange(len(causes))
     axes.barh(rows - 0.19, [use / 1e9 for use, _ in causes], 0.36, color=VERMILION,
               label="as it is")  # fmt: skip

@@ -23,6 +23,7 @@ BLACK, ORANGE, SKY_BLUE, GREEN = "#000000", "#E69F00", "#56B4E9", "#009E73"
 YELLOW, BLUE, VERMILION, PURPLE = "#F0E442", "#0072B2", "#D55E00", "#CC79A7"
 MAX_POINTS = 1500
 FORMATS = ("svg", "png")
+_ROWS_HEIGHT_IN, _ROW_HEIGHT_IN = 1.3, 0.42
 P = ParamSpec("P")
 _WIDTH_IN, _HEIGHT_IN = 5.0, 3.5  # a phone shows 10 pt letters of this width about as large
 _STYLE: Any = {
@@ -55,8 +56,12 @@ def in_house_style(draw: Callable[P, Figure]) -> Callable[P, Figure]:
     return styled
 
 
-def new_figure(title: str, *, height_in: float = _HEIGHT_IN) -> tuple[Figure, "Axes"]:
-    """A figure with one pair of axes; call it inside `in_house_style`."""
+def new_figure(title: str, *, n_rows: int = 0) -> tuple[Figure, "Axes"]:
+    """A figure with one pair of axes, as high as `n_rows` named rows need if there are any.
+
+    Call it inside `in_house_style`.
+    """
+    height_in = _ROWS_HEIGHT_IN + _ROW_HEIGHT_IN * n_rows if n_rows else _HEIGHT_IN
     figure = Figure(figsize=(_WIDTH_IN, height_in), layout="constrained")
     axes = figure.add_subplot()
     axes.set_title(title)

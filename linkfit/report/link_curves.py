@@ -28,10 +28,10 @@ class Comparison:
     """
 
     x: "NDArray[np.float64]"
-    measured: "NDArray[np.float64]"
-    model: "NDArray[np.float64]"
-    model_low: "NDArray[np.float64]"
-    model_high: "NDArray[np.float64]"
+    measured_values: "NDArray[np.float64]"
+    model_values: "NDArray[np.float64]"
+    low_values: "NDArray[np.float64]"
+    high_values: "NDArray[np.float64]"
 
 
 def model_rates_bps(link: LinkModel, direction: str, seed: int) -> "NDArray[np.float64]":
@@ -112,7 +112,11 @@ def _spread_of_averages(
 
 
 def _compare(
-    x: "NDArray[np.float64]", measured: "NDArray[np.float64]", worlds: "NDArray[np.float64]"
+    x: "NDArray[np.float64]",
+    measured_values: "NDArray[np.float64]",
+    worlds: "NDArray[np.float64]",
 ) -> Comparison:
     low, middle, high = np.quantile(worlds, [0.05, 0.5, 0.95], axis=0)
-    return Comparison(x=x, measured=measured, model=middle, model_low=low, model_high=high)
+    return Comparison(
+        x=x, measured_values=measured_values, model_values=middle, low_values=low, high_values=high
+    )

@@ -109,12 +109,12 @@ def _draw_runs(axes: "Axes", runs: MeasuredRuns) -> None:
 def quantile_figure(curve: Comparison, direction: str) -> "Figure":
     """Quantile against quantile: on the diagonal the model has the measured rates."""
     figure, axes = new_figure(f"Quantiles, {DIRECTION_WORDS[direction]}")
-    x = curve.measured / _MBIT
-    top = 1.05 * max(float(x.max()), float(curve.model.max()) / _MBIT, 1e-9)
+    x = curve.measured_values / _MBIT
+    top = 1.05 * max(float(x.max()), float(curve.model_values.max()) / _MBIT, 1e-9)
     axes.plot([0, top], [0, top], color=BLACK, linewidth=0.9, linestyle="--", label="equal")
-    axes.fill_between(x, curve.model_low / _MBIT, curve.model_high / _MBIT, color=SKY_BLUE,
+    axes.fill_between(x, curve.low_values / _MBIT, curve.high_values / _MBIT, color=SKY_BLUE,
                       alpha=0.4, linewidth=0, label="model, 90 % band")  # fmt: skip
-    axes.plot(x, curve.model / _MBIT, "o", color=BLUE, markersize=3, label="model, median")
+    axes.plot(x, curve.model_values / _MBIT, "o", color=BLUE, markersize=3, label="model, median")
     axes.set_xlim(0, top)
     axes.set_ylim(0, top)
     axes.set_xlabel("measured rate of a second [Mbit/s]")
@@ -131,7 +131,7 @@ def autocorrelation_figure(curve: Comparison, direction: str) -> "Figure":
     axes.axhline(0, color=BLACK, linewidth=0.8)
     axes.set_xlabel("seconds apart [s]")
     axes.set_ylabel("correlation of the rates")
-    axes.set_ylim(min(-0.2, 1.1 * float(np.nanmin(curve.model_low))), 1)
+    axes.set_ylim(min(-0.2, 1.1 * float(np.nanmin(curve.low_values))), 1)
     put_legend_below(figure)
     return figure
 
@@ -152,8 +152,8 @@ def spread_figure(curve: Comparison, direction: str) -> "Figure":
 
 
 def _draw_comparison(axes: "Axes", curve: Comparison) -> None:
-    axes.fill_between(curve.x, curve.model_low, curve.model_high, color=SKY_BLUE, alpha=0.4,
+    axes.fill_between(curve.x, curve.low_values, curve.high_values, color=SKY_BLUE, alpha=0.4,
                       linewidth=0, label="model, 90 % band")  # fmt: skip
-    axes.plot(curve.x, curve.model, color=BLUE, linestyle="--", label="model, median")
-    axes.plot(curve.x, curve.measured, color=VERMILION, marker="o", markersize=3.5, linewidth=1.1,
-              markerfacecolor=ORANGE, label="measured")  # fmt: skip
+    axes.plot(curve.x, curve.model_values, color=BLUE, linestyle="--", label="model, median")
+    axes.plot(curve.x, curve.measured_values, color=VERMILION, marker="o", markersize=3.5,
+              linewidth=1.1, markerfacecolor=ORANGE, label="measured")  # fmt: skip

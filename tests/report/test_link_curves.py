@@ -41,14 +41,14 @@ def walk(rng):
 def test_a_model_that_is_the_record_lies_on_every_curve(walk):
     for curve in (quantile_curve, autocorrelation_curve, spread_curve):
         found = curve(runs_of(walk), worlds_like(walk))
-        assert_allclose(found.model, found.measured)
-        assert_allclose(found.model_low, found.model_high)
+        assert_allclose(found.model_values, found.measured_values)
+        assert_allclose(found.low_values, found.high_values)
 
 
 def test_autocorrelation_of_an_autoregression(walk):
     found = autocorrelation_curve(runs_of(walk), worlds_like(walk))
     # standard error of an estimate with this memory: sqrt(19 / 4000) = 0.07; 3 of them
-    assert_allclose(found.measured[:5], 0.9 ** np.arange(1, 6), atol=0.21)
+    assert_allclose(found.measured_values[:5], 0.9 ** np.arange(1, 6), atol=0.21)
     assert found.x[-1] == 60
 
 
@@ -56,7 +56,7 @@ def test_autocorrelation_agrees_with_pairs_counted_one_by_one(rng):
     parts = [rng.uniform(1e6, 9e6, n) for n in (7, 12, 3)]
     found = autocorrelation_curve(runs_of(*parts), worlds_like(parts[1]))
     everything = np.concatenate(parts)
-    for lag, value in zip(found.x.astype(int), found.measured, strict=True):
+    for lag, value in zip(found.x.astype(int), found.measured_values, strict=True):
         products = [
             (part[i] - everything.mean()) * (part[i + lag] - everything.mean())
             for part in parts
@@ -69,7 +69,9 @@ def test_averages_of_independent_seconds_shrink_with_the_square_root(rng):
     seconds = rng.uniform(4e6, 6e6, 60_000)
     found = spread_curve(runs_of(seconds), worlds_like(seconds[:600]))
     expected = np.std([4, 6]) / np.sqrt(3) / 5 / np.sqrt(found.x)
-    assert_allclose(found.measured, expected, rtol=0.25)  # 200 averages of 300 s: 5 errors of 5 %
+    assert_allclose(
+        found.measured_values, expected, rtol=0.25
+    )  # 200 averages of 300 s: 5 errors of 5 %
 
 
 def test_a_record_too_short_or_without_spread_has_no_curve():
