@@ -100,7 +100,8 @@ def _over_worlds(values: "NDArray[np.float64]", centre: float) -> tuple[float, f
     # half of a world has twice the variance of the whole, so their difference has four times
     noise = float(np.mean((scale[:, 1] - scale[:, 2]) ** 2)) / 4
     total = float(np.var(scale[:, 0], ddof=1)) if scale.shape[0] > 1 else 0.0
-    kept = np.sqrt(max(0.0, 1 - noise / total)) if total > 0 else 0.0
+    # chance may eat all of the scatter by chance: a tenth of its variance stays in doubt
+    kept = np.sqrt(max(0.1, 1 - noise / total)) if total > 0 else 0.0
     mean = scale[:, 0].mean()
     apart = (scale[:, 0] - mean) * kept
     low, high = mean + np.quantile(apart, INTERVAL_LEVELS, method="inverted_cdf")
