@@ -20,6 +20,8 @@ _VERDICT_STYLES = {"fits": "green", "fits with changes": "yellow", "does not fit
 _INFINITY = float("inf")
 _N_GAINS = 4
 _N_CAUSES = 12
+_N_OTHERS = 12
+_USUAL_TIME = ": time that 19 of 20 stay within"
 
 
 def advice_text(record: Record) -> "list[RenderableType]":
@@ -30,6 +32,7 @@ def advice_text(record: Record) -> "list[RenderableType]":
             verdicts_text(record["services"]),
             services_text(record["services"]),
             changes_text(record["changes"]),
+            other_changes_text(record["other_changes"]),
             targets_text(record),
             data_text(record["data"]),
             backlogs_text(record["backlogs"]),
@@ -137,20 +140,47 @@ def changes_text(changes: Sequence[Record]) -> "list[RenderableType]":
     """What to change, from what to what, what each moves alone, and what it costs."""
     if not changes:
         return []
-    parts: list[RenderableType] = [heading("Changes, each with what it does alone")]
+    parts: list[RenderableType] = [
+        heading("Changes, each with what it does alone"),
+        sentence("Times are those that 19 of 20 stay within."),
+    ]
     for number, change in enumerate(changes, start=1):
         where = f"{change['service']}: " if change["service"] else ""
         title = harmless(f"{number}. {where}{change['what']}")
         step = harmless(f": {change['from']} -> {change['to']}")
         parts += [Text(), Sentence(text=Text.assemble((title, "bold"), step))]
         moved = [gain for gain in change["gain"] if _shown_moved(gain)]
-        gains = [f"{gain['measure']}: {_gain(gain)}" for gain in moved[:_N_GAINS]]
+        gains = [f"{_measure(gain)}: {_gain(gain)}" for gain in moved[:_N_GAINS]]
         left = len(moved) - len(gains)
         more = [f"and {left} more (all of them: --json)"] if left > 0 else []
         lines = [*(gains or ["nothing alone, but needed with the others"]), *more]
         lines.append(f"costs: {change['cost']}")
         parts += bullets(lines, indent=3)
     return parts
+
+
+def other_changes_text(changes: Sequence[Record]) -> "list[RenderableType]":
+    """Changes that were tried and left out: what each moves most alone, and what it costs."""
+    if not changes:
+        return []
+    listing = Listing(
+        columns=(
+            Column(heading="change", prose=True),
+            Column(heading="moves most, alone", prose=True),
+            Column(heading="costs", prose=True),
+        )
+    )
+    for change in changes[:_N_OTHERS]:
+        moved = [gain for gain in change["gain"] if _shown_moved(gain)]
+        where = f"{change['service']}: " if change["service"] else ""
+        listing.add(
+            f"{where}{change['what']}: {change['from']} -> {change['to']}",
+            f"{_measure(moved[0])}: {_gain(moved[0])}" if moved else "nothing that is measured",
+            change["cost"],
+        )
+    left = len(changes) - len(listing.rows)
+    more = [sentence(f"and {left} more (all of them: --json)")] if left > 0 else []
+    return [heading("Also tried, not needed"), listing, *more]
 
 
 def targets_text(record: Record) -> "list[RenderableType]":
@@ -167,10 +197,11 @@ def targets_text(record: Record) -> "list[RenderableType]":
     for target in targets:
         unit = target["unit"]
         cells = [_value(target[key], unit) for key in ("target", "before", "after")]
-        listing.add(target["measure"], *cells[: 3 if changed else 2],
+        listing.add(_measure(target), *cells[: 3 if changed else 2],
                     "yes" if target["met_after"] else "NO")  # fmt: skip
     parts: list[RenderableType] = [
         heading("Targets, all changes together" if changed else "Targets"),
+        sentence("Times are those that 19 of 20 stay within."),
         listing,
     ]
     if not record["feasible"]:
@@ -178,6 +209,12 @@ def targets_text(record: Record) -> "list[RenderableType]":
         parts += [Text(), heading(f"{sure} meets every target. In the way:")]
         parts += bullets(record["in_the_way"])
     return parts
+
+
+def _measure(moved: Record) -> str:
+    """The measure in short: every time here is one that 19 of 20 stay within."""
+    text: str = moved["measure"]
+    return text.removesuffix(_USUAL_TIME)
 
 
 def _gain(gain: Record) -> str:

@@ -7,7 +7,9 @@ from linkfit.forecast.user_limits import MOST_USERS
 from linkfit.report.advice_text import (
     advice_text,
     backlogs_text,
+    changes_text,
     data_text,
+    other_changes_text,
     services_text,
     verdicts_text,
 )
@@ -56,6 +58,10 @@ RECORD = {
          "met_after": True},
         {"measure": "season photos in time", "unit": "probability", "target": 0.95,
          "before": 0.9, "after": 0.91, "met_after": False},
+    ],
+    "other_changes": [
+        {"what": "lifetime in the browser cache", "service": "finds catalogue", "from": "60 min",
+         "to": "30 days", "cost": "an old copy may be seen", "gain": [GAIN]},
     ],
     "feasible": False, "in_the_way": ["season photos: 91 %, wanted 95 %"],
     "search": {"exhausted": True}, "missing": ["the link between 22:00 and 06:30"],
@@ -188,3 +194,21 @@ def test_hostile_names_are_harmless_everywhere():
 def test_a_backlog_that_the_path_refuses_says_why():
     text = shown(backlogs_text([BACKLOG | {"refused": "items exceed 100 MB"}]))
     assert "items exceed 100 MB" in words(text)
+
+
+def test_what_was_tried_and_left_out_is_shown_with_its_gain_and_cost():
+    text = shown(other_changes_text(RECORD["other_changes"]), 200)
+    assert "Also tried, not needed" in text
+    assert "60 min -> 30 days" in text
+    assert "2.4 s -> 840 ms" in text
+    assert "an old copy may be seen" in text
+    many = RECORD["other_changes"] * 15
+    assert "and 3 more" in shown(other_changes_text(many), 200)
+    assert other_changes_text([]) == []
+
+
+def test_the_words_that_every_time_shares_are_said_once():
+    gain = GAIN | {"measure": "view a photo: time that 19 of 20 stay within"}
+    text = shown(changes_text([CHANGE | {"gain": [gain]}]), 200)
+    assert text.count("19 of 20") == 1
+    assert "view a photo: 2.4 s -> 840 ms" in text
