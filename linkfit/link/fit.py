@@ -23,7 +23,7 @@ from linkfit.link.missing import missing_measurements
 from linkfit.link.model import LinkModel
 from linkfit.link.replay import Blocks, RunBank, block_lengths, replay
 from linkfit.link.series import MeasuredRuns, lower_bounds_bps, measured_runs, thinned_runs
-from linkfit.link.stand_ins import floor_runs, transfer_runs
+from linkfit.link.stand_ins import TransferLooks, floor_runs, transfer_looks
 
 if TYPE_CHECKING:
     from numpy.random import Generator
@@ -71,28 +71,41 @@ def fit_link(trace: Trace, *, seed: int = 0, timezone: str = "UTC") -> LinkModel
     rng = np.random.default_rng(seed)
     findings = list(trace.findings)
     models: dict[str, DirectionModel | None] = {}
-    for direction in DIRECTIONS:
-        models[direction] = _fit_direction(trace, direction, latency, findings, timezone, rng)
+    looks = {direction: _looks(trace, direction, latency) for direction in DIRECTIONS}
+    for direction, seen in looks.items():
+        models[direction] = _fit_direction(trace, direction, seen, findings, timezone, rng)
     if all(model is None for model in models.values()):
         raise FitError(
             "trace: expected at least one throughput sample or transfer, got none; "
             "run one speed test, or give a rate by hand"
         )
+    measured_latency = latency
+    if latency is None:
+        latency = next((seen.latency() for seen in looks.values() if seen is not None), None)
+        if latency is not None:
+            findings.append(_finding("round trips", "estimated", 1, _ROUND_TRIPS_TOLD))
     return LinkModel(
         up=models["up"],
         down=models["down"],
         latency=latency,
         sources=trace.sources,
         findings=tuple(findings),
-        missing=missing_measurements(models["up"], models["down"], latency),
+        missing=missing_measurements(models["up"], models["down"], measured_latency),
         seed=seed,
     )
+
+
+def _looks(trace: Trace, direction: str, latency: LatencyModel | None) -> TransferLooks | None:
+    """Real transfers of a direction that no saturating sample tells of."""
+    samples = trace.throughput
+    is_measured = bool((samples.saturating & (samples.is_up == (direction == "up"))).any())
+    return None if is_measured else transfer_looks(trace, direction, latency)
 
 
 def _fit_direction(
     trace: Trace,
     direction: str,
-    latency: LatencyModel | None,
+    seen: TransferLooks | None,
     findings: list[Finding],
     timezone: str,
     rng: "Generator",
@@ -101,9 +114,9 @@ def _fit_direction(
     runs = measured_runs(trace, direction)
     bounds_bps = lower_bounds_bps(trace, direction)
     is_floor = False
-    if runs is None:
-        runs = transfer_runs(trace, direction, latency)
-    elif bounds_bps.size:
+    if seen is not None:
+        runs = seen.runs
+    elif runs is not None and bounds_bps.size:
         findings.append(_finding(direction, "lower bounds", bounds_bps.size, _BOUNDS_BESIDE))
     if runs is None and bounds_bps.size:
         runs, is_floor = floor_runs(trace, direction), True
@@ -114,7 +127,8 @@ def _fit_direction(
     rates_bps = runs.rates_bps
     mean_bps = float(rates_bps.mean())
     marginal = fit_marginal(runs, bounds_bps, rng)
-    shown = _shows_single_seconds(trace, direction)
+    shown = _shows_single_seconds(trace, direction, seen)
+    measured_s = float(rates_bps.size if seen is None else seen.sending_s.sum())
     model = DirectionModel(
         runs=runs,
         marginal=marginal,
@@ -126,11 +140,15 @@ def _fit_direction(
             model_spreads_bps=(),
         ),
         daily=fit_daily(runs, timezone),
-        level=level_spread(rates_bps.size, float(rates_bps.std()) / mean_bps if mean_bps else 0.0),
+        level=level_spread(
+            measured_s,
+            float(rates_bps.std()) / mean_bps if mean_bps else 0.0,
+            None if seen is None else seen.n_apart,
+        ),
         mean_block_s=float(np.clip(rates_bps.size / _BLOCKS_PER_RECORD, MIN_BLOCK_S, MAX_BLOCK_S)),
         noise_sigma=0.0 if shown else _INNER_SIGMA,
-        measured_s=float(rates_bps.size),
-        n_tests=runs.n_runs,
+        measured_s=measured_s,
+        n_tests=runs.n_runs if seen is None else int(seen.sending_s.size),
         lower_bound_only=is_floor,
         in_order=bool(np.isfinite(runs.start_s).all()) or _n_sources(trace, direction) == 1,
     )
@@ -146,6 +164,10 @@ def _as_stored(runs: MeasuredRuns) -> MeasuredRuns:
 _BOUNDS_BESIDE = (
     "samples that did not try for all they could get tell only that the link carried at least "
     "so much; they enter the families as lower bounds and are not replayed"
+)
+_ROUND_TRIPS_TOLD = (
+    "no probe measured round trips; they are those that make the rates of real transfers "
+    "independent of their sizes, so they hold all that a transfer costs besides its bytes"
 )
 _BOUNDS_ONLY = (
     "nothing tried for all the link could carry, so the model is a floor: capacity is at least "
@@ -163,8 +185,10 @@ def _finding(direction: str, kind: str, n_samples: int, text: str) -> Finding:
     return Finding(source=direction, kind=kind, n_samples=int(n_samples), text=text)
 
 
-def _shows_single_seconds(trace: Trace, direction: str) -> bool:
+def _shows_single_seconds(trace: Trace, direction: str, seen: TransferLooks | None) -> bool:
     """Are the samples behind the model short enough to tell what single seconds do?"""
+    if seen is not None:
+        return float(np.median(seen.sending_s)) <= _SHOWS_SECONDS_S
     samples = trace.throughput
     keep = (samples.is_up == (direction == "up")) & samples.saturating
     return bool(keep.any()) and float(np.median(samples.duration_s[keep])) <= _SHOWS_SECONDS_S

@@ -106,4 +106,9 @@ def latency_prior() -> LatencyModel:
 
 
 def _quantiles(samples: "LatencySamples", keep: "NDArray[Any]") -> "NDArray[np.float64]":
-    return np.quantile(samples.rtt_s[keep], np.linspace(0.0, 1.0, N_QUANTILES))
+    return quantile_grid(samples.rtt_s[keep])
+
+
+def quantile_grid(rtts_s: "NDArray[np.float64]") -> "NDArray[np.float64]":
+    """Quantiles of round trips at the probabilities that a model keeps, shape (q,). [s]"""
+    return np.quantile(rtts_s, np.linspace(0.0, 1.0, N_QUANTILES))

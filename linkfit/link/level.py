@@ -56,7 +56,7 @@ class LevelSpread:
         return np.exp(self.chance_sigma * rng.standard_normal((n_draws, n_epochs)))
 
 
-def level_spread(measured_s: float, cov: float) -> LevelSpread:
+def level_spread(measured_s: float, cov: float, n_apart: float | None = None) -> LevelSpread:
     """The spread for a record of `measured_s` seconds whose 1 s rates have variation `cov`.
 
     Parameters
@@ -65,6 +65,8 @@ def level_spread(measured_s: float, cov: float) -> LevelSpread:
         Seconds measured, all runs together. [s]
     cov : float
         Coefficient of variation of the measured 1 s rates. [1]
+    n_apart : float, optional
+        Looks at the link that are apart from each other; one every 10 s if not given.
 
     Notes
     -----
@@ -77,7 +79,8 @@ def level_spread(measured_s: float, cov: float) -> LevelSpread:
     is covered 85 %; the exponent hardly matters. The lower end stands, for sharpness. (The plain
     standard deviation of the log ratio of means of neighbouring windows falls as T^-1/3 there,
     from 0.8 c at 60 s to 0.2 c at 2700 s.) The second term is the prior for tests at one place:
-    one 10 s test leaves a factor of about 3 either way at 90 %.
+    one 10 s test leaves a factor of about 3 either way at 90 %. Real transfers are short, and
+    those of one drive or evening are alike: they count as fewer looks.
 
     Half of the variance is what is unknown of the level, half is slow swings that a short record
     has missed: for a stationary process both equal the variance of the record's mean.
@@ -86,7 +89,7 @@ def level_spread(measured_s: float, cov: float) -> LevelSpread:
     cov = non_negative("cov", cov)
     shrunk = np.sqrt((seconds * cov**2 + _PRIOR_COV_S * _PRIOR_COV**2) / (seconds + _PRIOR_COV_S))
     drift = _DRIFT * shrunk * (seconds / 60.0) ** -_DRIFT_EXPONENT
-    variance = drift**2 + _BETWEEN_TESTS**2 * _TEST_S / seconds
+    variance = drift**2 + _BETWEEN_TESTS**2 / (seconds / _TEST_S if n_apart is None else n_apart)
     half = float(np.sqrt(0.5 * variance))
     return LevelSpread(unknown_sigma=half, chance_sigma=half)
 

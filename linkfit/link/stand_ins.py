@@ -1,11 +1,14 @@
 """Stand-ins for saturating measurements: real transfers, and floors from passive counters."""
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.special import ndtri
 
 from linkfit.ingest.trace import Trace, TransferSamples
-from linkfit.link.latency import PRIOR_MEDIAN_RTT_S, LatencyModel
+from linkfit.link.futures import SESSION_GAP_S
+from linkfit.link.latency import PRIOR_MEDIAN_RTT_S, PRIOR_P90_RTT_S, LatencyModel, quantile_grid
 from linkfit.link.series import (
     GRID_S,
     IP_BITS_PER_TCP_BIT,
@@ -18,61 +21,207 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 _FIRST_WINDOW_BYTES = 14_480.0  # 10 segments of 1448 bytes (RFC 6928 section 2)
-_LEAST_SHARE_FRAC = 0.3  # of its duration that a transfer must spend on its bytes to tell a rate
+_WIRE_BITS_PER_BYTE = 8.0 * IP_BITS_PER_TCP_BIT
+# what a transfer spends on its bytes and on round trips, as shares of its duration: guards
+# against rates and round trips without limit, which one duration cannot rule out
+_LEAST_SENDING_FRAC = 0.1
+_MOST_WAITING_FRAC = 0.97
+_TELLS_FRAC = 0.1  # transfers expected to spend less on their bytes tell nothing of the rate
+_LEAST_LOOKS = 10
+_HOLD_S = (1.0, 30.0)
+_RTT_GRID_S = np.geomspace(0.005, 1.5, 100)
+_PRIOR_SIGMA = float(np.log(PRIOR_P90_RTT_S / PRIOR_MEDIAN_RTT_S) / ndtri(0.9))
+_DEPENDENCE = 4.0  # neighbours are alike: so many count as one; a judgement
+_LEAST_RTT_SIGMA = 0.1  # one transfer to another over the same link; a judgement
+_NEIGHBOURS = 20.0  # transfers of one session that tell as much of other days as one test
+_READINGS = ndtri([3 / 6, 1 / 6, 5 / 6])  # middles of three parts of equal probability
+_EVEN = (np.arange(11) + 0.5) / 11
 _FLOOR_WINDOW_S = 10
 _FLOOR_LEVEL = 0.99
 
 
-def transfer_runs(
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TransferLooks:
+    """Transfers of one direction, each as one look at the rate of the link.
+
+    Parameters
+    ----------
+    runs : MeasuredRuns
+        Every transfer holds its rate for the same number of seconds, since each is one look at
+        a moment nobody chose: by their durations slow ones would count more than once.
+    sending_s : array, shape (n,)
+        What each spent on its bytes. [s]
+    rtts_s : array, shape (n,)
+        Round trip that each was read with. [s]
+    rtt_sigma : float
+        How far it may be off: standard deviation of its logarithm. [1]
+    n_apart : float
+        Looks far enough apart to tell of other days: sessions, or so many neighbours each.
+    """
+
+    runs: MeasuredRuns
+    sending_s: "NDArray[np.float64]"
+    rtts_s: "NDArray[np.float64]"
+    rtt_sigma: float
+    n_apart: float
+
+    def latency(self) -> LatencyModel:
+        """The round trips as a model; `n_idle` is 0, since no probe measured them. [s]"""
+        spread = np.exp(self.rtt_sigma * ndtri(_EVEN))
+        return LatencyModel(
+            idle_rtts_s=quantile_grid(np.outer(self.rtts_s, spread).ravel()),
+            loaded_rtts_s=None,
+            loss_frac=0.0,
+            n_idle=0,
+            n_loaded=0,
+        )
+
+
+def transfer_looks(
     trace: Trace, direction: str, latency: LatencyModel | None
-) -> MeasuredRuns | None:
-    """Real transfers of `direction` as runs at their mean rates; None if there is none.
+) -> TransferLooks | None:
+    """Real transfers of `direction` at the rates that explain them; None if there is none.
 
     Notes
     -----
-    duration = round trips x round-trip time + size / rate. Round trips are counted (one to open,
-    one for the last answer, and one for each doubling of the first window of 10 segments that
-    the size needs, RFC 6928); their length is the one measured beside the transfer, else the
-    link's idle median, else what a fit of durations to round trips and sizes gives. Transfers
-    that spend most of their time on round trips tell nothing of the rate and are left out,
-    unless there are no others.
+    duration = round trips x round-trip time + rest / rate: a first window of 10 segments
+    (RFC 6928) doubles each round trip until it fills the link or nothing is left, what is left
+    then goes at the link's rate, and the last answer takes one round trip more. That is how
+    transfers are forecast, so that a forecast gives back what was measured. The round trip is
+    the one measured beside the transfer, else the link's idle median, else the one that makes
+    rates independent of sizes. Transfers too small to tell a rate are left out by their size,
+    never by how long they took.
     """
     samples = trace.transfers.take(trace.transfers.is_up == (direction == "up"))
     if not len(samples):
         return None
-    n_trips = 2.0 + np.log2(1.0 + samples.size_bytes / _FIRST_WINDOW_BYTES)
-    rtt_s = np.where(
-        np.isnan(samples.rtt_s), _common_rtt_s(samples, n_trips, latency), samples.rtt_s
-    )
-    # the last doublings of a transfer overlap with sending at the full rate
-    sending_s = samples.duration_s - rtt_s * n_trips
-    sending_s = np.maximum(sending_s, 0.1 * samples.duration_s)
-    tells = sending_s >= _LEAST_SHARE_FRAC * samples.duration_s
-    keep = np.flatnonzero(tells) if tells.any() else np.arange(len(samples))
+    common_s, rtt_sigma = _common_rtt_s(samples, latency)
+    keep = _that_tell(samples, common_s)
     has_clock = np.array([source.has_clock for source in trace.sources])[samples.source]
     order = keep[np.lexsort((samples.start_s[keep], np.where(has_clock, -1, samples.source)[keep]))]
-    rate_bps = samples.size_bytes * 8.0 * IP_BITS_PER_TCP_BIT / sending_s
-    seconds = np.maximum(np.round(sending_s / GRID_S), 1).astype(np.int64)[order]
-    return MeasuredRuns(
-        rates_bps=np.repeat(rate_bps[order], seconds),
-        first=np.concatenate(([0], np.cumsum(seconds))),
-        start_s=np.where(has_clock, samples.start_s, np.nan)[order],
+    samples, has_clock = samples.take(order), has_clock[order]
+    rtts_s = np.where(np.isnan(samples.rtt_s), common_s, samples.rtt_s)
+    # a round trip that is not known well is not known to any of the rates either
+    readings = np.exp(rtt_sigma * np.resize(_READINGS, len(samples)))
+    _, rates_bps = _explained(samples, rtts_s * readings)
+    rtts_s, _ = _explained(samples, rtts_s)
+    begins = _session_begins(samples)
+    hold = _hold_seconds(samples, begins)
+    # with a clock each transfer stands at its own time; without one a session is a series
+    own = begins | has_clock
+    first = np.append(np.flatnonzero(own), len(samples)) * hold
+    runs = MeasuredRuns(
+        rates_bps=np.repeat(rates_bps, hold),
+        first=first,
+        start_s=np.where(has_clock, samples.start_s, np.nan)[own],
+    )
+    return TransferLooks(
+        runs=runs,
+        sending_s=samples.size_bytes * _WIRE_BITS_PER_BYTE / rates_bps,
+        rtts_s=rtts_s,
+        rtt_sigma=rtt_sigma,
+        n_apart=max(float(begins.sum()), len(samples) / _NEIGHBOURS),
     )
 
 
-def _common_rtt_s(
-    samples: TransferSamples, n_trips: "NDArray[np.float64]", latency: LatencyModel | None
-) -> float:
-    """The round trip for transfers without one of their own. [s]"""
+def _session_begins(samples: TransferSamples) -> "NDArray[np.bool_]":
+    """Is each transfer the first of its source, or five minutes after the one before?"""
+    begins = np.ones(len(samples), dtype=bool)
+    idle_s = np.diff(samples.start_s) - samples.duration_s[:-1]
+    begins[1:] = (np.diff(samples.source) != 0) | (idle_s > SESSION_GAP_S)
+    return begins
+
+
+def _that_tell(samples: TransferSamples, rtt_s: float) -> "NDArray[np.int64]":
+    """Transfers large enough to spend time on their bytes; the largest ones if few are."""
+    _, rates_bps = _explained(samples, np.full(len(samples), rtt_s))
+    expected_s = samples.size_bytes * _WIRE_BITS_PER_BYTE / np.median(rates_bps)
+    share = expected_s / (expected_s + rtt_s * (1.0 + _rounds(samples.size_bytes)))
+    least = np.sort(share)[-min(_LEAST_LOOKS, share.size)]
+    return np.flatnonzero(share >= min(_TELLS_FRAC, least))
+
+
+def _hold_seconds(samples: TransferSamples, begins: "NDArray[np.bool_]") -> int:
+    """For how long a rate is taken to last: until the next transfer of its session."""
+    held_s = float(np.quantile(samples.duration_s, 0.9))
+    apart_s = np.diff(samples.start_s)[~begins[1:]]
+    if apart_s.size:
+        held_s = max(held_s, float(np.median(apart_s)))
+    return int(np.clip(np.ceil(held_s), *_HOLD_S) / GRID_S)
+
+
+def _rounds(size_bytes: "NDArray[np.float64]") -> "NDArray[np.float64]":
+    """Round trips of a doubling window before the last one, were the link without limit."""
+    return np.maximum(np.ceil(np.log2(1.0 + size_bytes / _FIRST_WINDOW_BYTES)) - 1.0, 0.0)
+
+
+def moved_s(
+    size_bytes: "NDArray[np.float64]",
+    rate_bps: "NDArray[np.float64]",
+    rtt_s: "NDArray[np.float64]",
+) -> "NDArray[np.float64]":
+    """Time of a transfer over a connection that stands, at a constant rate, shape (n,). [s]"""
+    in_flight_bytes = rate_bps * rtt_s / _WIRE_BITS_PER_BYTE
+    fills = np.ceil(np.log2(np.maximum(in_flight_bytes / _FIRST_WINDOW_BYTES, 1.0)))
+    rounds = np.minimum(fills, _rounds(size_bytes))
+    rest_bytes = size_bytes - _FIRST_WINDOW_BYTES * (2.0**rounds - 1.0)
+    return (rounds + 1.0) * rtt_s + rest_bytes * _WIRE_BITS_PER_BYTE / rate_bps
+
+
+def _explained(
+    samples: TransferSamples, rtts_s: "NDArray[np.float64]"
+) -> "tuple[NDArray[np.float64], NDArray[np.float64]]":
+    """Round trips, shortened where the transfer was too fast for them, and the rates left."""
+    size_bytes, duration_s = samples.size_bytes, samples.duration_s
+    high_bps = size_bytes * _WIRE_BITS_PER_BYTE / (_LEAST_SENDING_FRAC * duration_s)
+    low_bps = size_bytes * _WIRE_BITS_PER_BYTE / (2.0 * duration_s)
+    # the longest round trip with which the transfer could end in time
+    longest_s = _MOST_WAITING_FRAC * duration_s / (1.0 + _rounds(size_bytes))
+    rtts_s = np.minimum(rtts_s, longest_s)
+    low, high = np.log(low_bps), np.log(high_bps)
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        is_slow = moved_s(size_bytes, np.exp(middle), rtts_s) > duration_s
+        low, high = np.where(is_slow, middle, low), np.where(is_slow, high, middle)
+    return rtts_s, np.exp(0.5 * (low + high))
+
+
+def _common_rtt_s(samples: TransferSamples, latency: LatencyModel | None) -> tuple[float, float]:
+    """The round trip for transfers without one of their own [s], and its uncertainty [1].
+
+    Notes
+    -----
+    Without any measured one: mean and spread of a posterior with two squares, the slope of log
+    rate against log size over its standard error, and the distance to the published median of
+    cellular links over its spread. Sizes that hardly differ leave the published one.
+    """
     if latency is not None:
-        return float(latency.idle_rtts_s[latency.idle_rtts_s.size // 2])
-    if len(samples) < 5:
-        return PRIOR_MEDIAN_RTT_S
-    # least squares of relative errors, d = a trips + b size; both at least 0
-    columns = np.stack((n_trips, samples.size_bytes), axis=1) / samples.duration_s[:, None]
-    solution, *_ = np.linalg.lstsq(columns, np.ones(len(samples)), rcond=None)
-    longest_s = float(np.min(samples.duration_s / n_trips))
-    return float(np.clip(solution[0], 0.0, longest_s))
+        return float(latency.idle_rtts_s[latency.idle_rtts_s.size // 2]), _LEAST_RTT_SIGMA
+    known_s = samples.rtt_s[np.isfinite(samples.rtt_s)]
+    if known_s.size:
+        return float(np.median(known_s)), _LEAST_RTT_SIGMA
+    distance = np.log(_RTT_GRID_S / PRIOR_MEDIAN_RTT_S) / _PRIOR_SIGMA
+    x = np.log(samples.size_bytes)
+    x = x - x.mean()
+    if len(samples) < 5 or x.std() < 0.05:
+        return PRIOR_MEDIAN_RTT_S, _PRIOR_SIGMA
+    misfit = distance**2
+    for i, rtt_s in enumerate(_RTT_GRID_S.tolist()):
+        _, rates_bps = _explained(samples, np.full(len(samples), rtt_s))
+        y = np.log(rates_bps)
+        y = y - np.median(y)
+        width = 3.0 * max(float(np.median(np.abs(y))), 0.01)
+        y = np.clip(y, -width, width)
+        slope = (x @ (y - y.mean())) / (x @ x)
+        left = y - y.mean() - slope * x
+        error = np.sqrt(_DEPENDENCE * (left @ left) / len(samples) / (x @ x))
+        misfit[i] += (slope / max(float(error), 1e-6)) ** 2
+    weight = np.exp(-0.5 * (misfit - misfit.min()))
+    weight /= weight.sum()
+    log_rtt = np.log(_RTT_GRID_S)
+    centre = float(weight @ log_rtt)
+    variance = float(weight @ (log_rtt - centre) ** 2)
+    return float(np.exp(centre)), float(np.sqrt(variance + _LEAST_RTT_SIGMA**2))
 
 
 def floor_runs(trace: Trace, direction: str) -> MeasuredRuns | None:
