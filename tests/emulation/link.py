@@ -209,8 +209,8 @@ def _open_tun(namespace, own, peer):
     return tun
 
 
-def _serve(near, far, settings, zero_s):
-    """Carry packets until the standard input closes; the report."""
+def _ways(settings):
+    """The way from near to far and the way back."""
     forward = OneWay(
         RateLoop(settings.pieces),
         buffer_bytes=settings.buffer_bytes,
@@ -225,6 +225,12 @@ def _serve(near, far, settings, zero_s):
         loss_frac=0.0,
         seed=0,
     )
+    return forward, back
+
+
+def _serve(near, far, ways, zero_s):
+    """Carry packets until the standard input closes; the report."""
+    forward, back = ways
     routes = {near: (forward, far), far: (back, near)}
     stop = sys.stdin.fileno()
     under_way, late_s, order = [], [], count()
@@ -273,6 +279,7 @@ def _report(forward, late_s):
 def main():
     name, text = sys.argv[1:]
     settings = LinkSettings(**json.loads(text))
+    ways = _ways(settings)
     near, far = _sides(name)
     try:
         near_tun = _open_tun(near, NEAR_ADDRESS, FAR_ADDRESS)
@@ -280,7 +287,7 @@ def main():
         run_before_others(priority=2)
         zero_s = time.monotonic() - settings.offset_s
         print("ready", zero_s, flush=True)
-        print(json.dumps(asdict(_serve(near_tun, far_tun, settings, zero_s))))
+        print(json.dumps(asdict(_serve(near_tun, far_tun, ways, zero_s))))
     finally:
         _remove(name)
 
