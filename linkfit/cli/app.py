@@ -3,6 +3,7 @@
 Nothing heavy is imported here: a command's body imports what it needs.
 """
 
+import re
 import sys
 import warnings
 from typing import Annotated, Any, NoReturn, TextIO
@@ -17,7 +18,7 @@ from linkfit.cli import fit as fit_command
 from linkfit.cli import inspect as inspect_command
 from linkfit.cli import new as new_command
 from linkfit.cli import transfer as transfer_command
-from linkfit.errors import LinkfitError, LinkfitWarning
+from linkfit.errors import LinkfitError, LinkfitWarning, TraceError
 
 app = typer.Typer(
     name="linkfit",
@@ -74,6 +75,14 @@ def _show_warning(
         out.write(warnings.formatwarning(message, category, filename, lineno, line))
 
 
+# messages of the reader ask for what its callers can say; on the command line that is an option
+_ASKS = re.compile(r"say (it with )?(direction|columns|units|timezone|saturating|step_s)")
+_OPTIONS_FOR_TRACES = (
+    "note: on the command line: --direction up, --columns HEADER=ROLE, --units COLUMN=UNIT, "
+    "--timezone ZONE; linkfit fit and inspect also know --row-length and --saturating"
+)
+
+
 def main(arguments: list[str] | None = None) -> NoReturn:
     """Run the command line and end the program with its exit code.
 
@@ -92,5 +101,7 @@ def main(arguments: list[str] | None = None) -> NoReturn:
             from linkfit.cli.console import tell
 
             tell(f"error: {error}")
+            if isinstance(error, TraceError) and _ASKS.search(str(error)):
+                tell(_OPTIONS_FOR_TRACES)
             sys.exit(error.exit_code)
     sys.exit(0)

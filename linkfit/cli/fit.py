@@ -9,6 +9,8 @@ from linkfit.cli.options import (
     Columns,
     Direction,
     FiguresFolder,
+    RowLength,
+    Saturating,
     Seed,
     Timezone,
     TraceFiles,
@@ -26,6 +28,8 @@ def fit(
     columns: Columns = None,
     units: Units = None,
     timezone: Timezone = None,
+    row_length: RowLength = None,
+    saturating: Saturating = None,
     seed: Seed = 0,
     as_json: AsJson = False,
 ) -> None:
@@ -39,7 +43,9 @@ def fit(
     from linkfit.report.link_json import fit_record
     from linkfit.report.link_text import link_text
 
-    given = trace_input(traces, direction, columns, units, timezone or "UTC")
+    given = trace_input(
+        traces, direction, columns, units, timezone or "UTC", row_length, saturating
+    )
     link = link_from(given, QuickNumbers(), seed=seed)
     if as_json:
         show_json(fit_record(link))

@@ -1,6 +1,15 @@
 """``linkfit inspect``: what measurements hold, before anything is fitted to them."""
 
-from linkfit.cli.options import AsJson, Columns, Direction, Timezone, TraceFiles, Units
+from linkfit.cli.options import (
+    AsJson,
+    Columns,
+    Direction,
+    RowLength,
+    Saturating,
+    Timezone,
+    TraceFiles,
+    Units,
+)
 
 
 def inspect(
@@ -9,6 +18,8 @@ def inspect(
     columns: Columns = None,
     units: Units = None,
     timezone: Timezone = None,
+    row_length: RowLength = None,
+    saturating: Saturating = None,
     as_json: AsJson = False,
 ) -> None:
     """Show what measurement files hold.
@@ -21,7 +32,9 @@ def inspect(
     from linkfit.report.trace_json import inspect_record
     from linkfit.report.trace_text import trace_text
 
-    trace = read_traces(trace_input(traces, direction, columns, units, timezone or "UTC"))
+    trace = read_traces(
+        trace_input(traces, direction, columns, units, timezone or "UTC", row_length, saturating)
+    )
     summary = summarise(trace)
     if as_json:
         show_json(inspect_record(trace, summary))

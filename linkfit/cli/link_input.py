@@ -25,6 +25,8 @@ class TraceInput:
     columns: tuple[str, ...] = ()
     units: tuple[str, ...] = ()
     timezone: str = "UTC"
+    row_length: str | None = None
+    saturating: bool | None = None
 
 
 def trace_input(
@@ -33,6 +35,8 @@ def trace_input(
     columns: Sequence[str] | None,
     units: Sequence[str] | None,
     timezone: str,
+    row_length: str | None = None,
+    saturating: bool | None = None,
 ) -> TraceInput:
     """The options of a command as one value."""
     return TraceInput(
@@ -41,6 +45,8 @@ def trace_input(
         columns=tuple(columns or ()),
         units=tuple(units or ()),
         timezone=timezone,
+        row_length=row_length,
+        saturating=saturating,
     )
 
 
@@ -62,6 +68,9 @@ def read_traces(given: TraceInput) -> "Trace":
     """Read every file and folder of `given`, with progress on stderr."""
     from linkfit.ingest.reader import read_trace
 
+    step_s = None
+    if given.row_length is not None:
+        step_s = parse_duration_s(given.row_length, where="--row-length")
     with reading_progress(len(given.paths)) as progress:
         return read_trace(
             *given.paths,
@@ -69,6 +78,8 @@ def read_traces(given: TraceInput) -> "Trace":
             columns=_pairs("--columns", given.columns),
             units=_pairs("--units", given.units),
             timezone=given.timezone,
+            saturating=given.saturating,
+            step_s=step_s,
             progress=progress,
         )
 

@@ -51,6 +51,21 @@ Timezone = Annotated[
     str | None,
     typer.Option(help="Zone of times that carry none: Europe/Lisbon. The site's own, else UTC."),
 ]
+RowLength = Annotated[
+    str | None,
+    typer.Option(
+        metavar="TIME", help='How long one row of a table lasts that does not say it, "1 s".'
+    ),
+]
+Saturating = Annotated[
+    bool | None,
+    typer.Option(
+        "--saturating/--not-saturating",
+        help="Did the senders of a table of rates try for all they could get? If not, its rates "
+        "are lower bounds. A device's own log is taken as not, any other table as saturating.",
+        show_default=False,
+    ),
+]
 Start = Annotated[
     str | None,
     typer.Option(metavar="DAY", help="First day of the backlogs, 2026-06-29; today if left out."),

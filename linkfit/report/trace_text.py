@@ -49,7 +49,8 @@ def _has_figures(summary: TraceSummary) -> bool:
 
 def _read(summary: TraceSummary) -> "list[RenderableType]":
     formats = ", ".join(f"{count} x {name}" for name, count in summary.formats)
-    lines = [f"{summary.n_sources} sources read: {formats}"]
+    plural = "" if summary.n_sources == 1 else "s"
+    lines = [f"{summary.n_sources} source{plural} read: {formats}"]
     if summary.peers:
         named = ", ".join(summary.peers[:_N_SOURCES_NAMED])
         more = len(summary.peers) - _N_SOURCES_NAMED

@@ -4,7 +4,7 @@ import json
 def test_what_was_read_is_shown(run, trace_file):
     code, out, err = run("inspect", trace_file)
     assert (code, err) == (0, "")
-    assert "1 sources read: 1 x table" in out
+    assert "1 source read: 1 x table" in out
     assert "rate up (server to internet)" in " ".join(out.split())
 
 
@@ -52,3 +52,24 @@ def test_a_missing_file_is_bad_input(run, tmp_path):
     code, out, err = run("inspect", tmp_path / "missing.csv")
     assert (code, out) == (2, "")
     assert "missing.csv" in err
+
+
+def test_rows_that_do_not_say_their_length_or_effort(run, tmp_path):
+    path = tmp_path / "rates.csv"
+    path.write_text("rate_up_bps\n1000000\n2000000\n3000000\n")
+    code, out, err = run("inspect", path, "--row-length", "5 s", "--not-saturating", "--json")
+    assert code == 0, err
+    assert json.loads(out)["throughput"][0]["measured_s"] == 15
+    text = " ".join(run("inspect", path, "--row-length", "5 s", "--not-saturating")[1].split())
+    assert "3 of 3 samples did not try for all they could get" in text
+    code, out, err = run("inspect", path, "--row-length", "5 apples")
+    assert (code, out) == (2, "")
+    assert "--row-length: expected a number and ms, s, min, h or d, got '5 apples'" in err
+
+
+def test_what_a_file_does_not_say_is_asked_for_with_the_option(run, tmp_path):
+    path = tmp_path / "rates.csv"
+    path.write_text("time_s,rate_bps\n1,1000000\n2,2000000\n3,3000000\n")
+    code, out, err = run("inspect", path)
+    assert (code, out) == (2, "")
+    assert "note: on the command line: --direction up" in err
