@@ -1,6 +1,7 @@
 """predict_transfer: how long one payload takes over a link, as a Forecast."""
 
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from numpy.random import Generator
     from numpy.typing import NDArray
 
+    from linkfit.ingest.trace import Trace
     from linkfit.link.model import LinkModel
     from linkfit.link.paths import CapacityPaths
 
@@ -38,12 +40,14 @@ def predict_transfer(
     relay_rtt_s: float = 0.0,
     handshake_round_trips: int = 0,
     hour: float | None = None,
+    recent: "Trace | None" = None,
+    recent_age_s: float = 0.0,
     congestion: str = "cubic",
     n_flows: int = 1,
     buffer_bytes: float | None = None,
     loss_frac: float = 0.0,
 ) -> Forecast:
-    """Time to move one payload over `link`, started at a random moment.
+    """Time to move one payload over `link`, started now or at a random moment.
 
     Parameters
     ----------
@@ -65,6 +69,9 @@ def predict_transfer(
         starts small all the same.
     hour : float, optional
         Local hour of the day; any measured time if not given. [h]
+    recent : Trace, optional
+        The last minutes of this direction, saturated or as real transfers: the transfer then
+        starts `recent_age_s` seconds after them. At a random moment if not given.
     buffer_bytes : float, optional
         Queue before the link; as measured, else 300 kB. [bytes]
     loss_frac : float
@@ -82,6 +89,8 @@ def predict_transfer(
     ------
     FitError
         If the direction was never measured.
+    InputError
+        If an argument is out of its range, or `recent` holds nothing of this direction.
     """
     positive("size_bytes", size_bytes)
     n_draws = count("n_draws", n_draws)
@@ -91,8 +100,11 @@ def predict_transfer(
     if buffer_bytes is None:
         buffer_bytes = link.buffer_bytes(direction) or DEFAULT_BUFFER_BYTES
     wire_bits = size_bytes * BITS_PER_BYTE * (1.0 + TCP_IPV4_BYTES / MSS_BYTES)
-    paths = _paths_that_last(link, direction, wire_bits, n_draws, rng, hour)
+    asked: dict[str, Any] = {"hour": hour, "recent": recent, "recent_age_s": recent_age_s}
+    paths = _paths_that_last(link, direction, wire_bits, n_draws, rng, asked)
     starts_s = rng.uniform(0.0, paths.step_s, n_draws)
+    if recent is not None:
+        starts_s = np.zeros(n_draws)  # now is the path's own start
     draws = np.arange(n_draws)
     times_s = transfer_times_s(
         paths,
@@ -127,7 +139,7 @@ def _paths_that_last(
     wire_bits: float,
     n_draws: int,
     rng: "Generator",
-    hour: float | None,
+    asked: "Mapping[str, Any]",
 ) -> "CapacityPaths":
     """Paths so long that (nearly) all draws end before their path starts again."""
     expected_s = wire_bits / max(link.direction(direction).mean_rate_bps, 1.0)
@@ -136,7 +148,7 @@ def _paths_that_last(
     for _ in range(_MOST_TRIES):
         step_s = max(_LEAST_STEP_S, float(np.ceil(horizon_s / _FINE_STEPS)))
         paths = link.paths(
-            direction, horizon_s=horizon_s, n_draws=n_try, rng=rng, step_s=step_s, hour=hour
+            direction, horizon_s=horizon_s, n_draws=n_try, rng=rng, step_s=step_s, **asked
         )
         late = paths.cumulative_bits[:, -1] < wire_bits
         enough = float(late.mean()) <= _LATE_FRAC

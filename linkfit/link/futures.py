@@ -95,9 +95,9 @@ def draw_paths(
     differ in all that a record of this length cannot tell: level, spread, share of outages.
     """
     world = np.arange(n_draws) % n_worlds
-    rates_bps, first = _replayed_rates(model, hour, rng)
+    rates_bps, first = replayed_rates(model, hour, rng)
     bank = RunBank.from_rates(rates_bps, first)
-    starts = _StartSampler.draw(model, first, n_worlds, rng)
+    starts = StartSampler.draw(model, first, n_worlds, rng)
     level = model.level.world_factors(n_worlds, rng)
     if hour is not None:
         level = level * np.exp(model.daily.sigma_at(hour) * rng.standard_normal(n_worlds))
@@ -109,7 +109,7 @@ def draw_paths(
         rows = slice(low, min(low + rows_at_once, n_draws))
         length = block_lengths(world[rows].size, horizon_s + step_s, model.mean_block_s, rng)
         start = starts.sample(world[rows], length.shape[1], rng)
-        factor = _block_factors(model, length, hour, rng) * level[world[rows], None]
+        factor = block_factors(model, length, hour, rng) * level[world[rows], None]
         blocks = Blocks(start=start, length=length, factor=factor)
         cumulative[rows] = replay(bank, blocks, horizon_s=horizon_s, step_s=step_s)
     return CapacityPaths(cumulative_bits=cumulative, step_s=step_s, world=world.astype(np.int32))
@@ -127,7 +127,7 @@ def sessions(runs: MeasuredRuns) -> "NDArray[np.int64]":
     return np.concatenate((runs.first[:1], runs.first[1:-1][~near], runs.first[-1:]))
 
 
-def _replayed_rates(
+def replayed_rates(
     model: DirectionModel, hour: float | None, rng: "Generator"
 ) -> "tuple[NDArray[np.float64], NDArray[np.int64]]":
     """Rates and run starts to replay: the daily pattern taken out where an hour is asked for."""
@@ -162,7 +162,7 @@ def _inner_noise(n: int, sigma: float, rng: "Generator") -> "NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _StartSampler:
+class StartSampler:
     """Stretches of the bank, and for each world the cumulative weight of its stretches."""
 
     edge: "NDArray[np.int64]"  # shape (stretches + 1,)
@@ -171,7 +171,8 @@ class _StartSampler:
     @classmethod
     def draw(
         cls, model: DirectionModel, first: "NDArray[np.int64]", n_worlds: int, rng: "Generator"
-    ) -> "_StartSampler":
+    ) -> "StartSampler":
+        """Stretches of a bank whose runs start at `first`, with weights for each world."""
         n = int(first[-1])
         edge = np.unique(np.linspace(0, n, min(_N_STRETCHES, n) + 1).astype(np.int64))
         weight = np.diff(edge).astype(np.float64)
@@ -196,13 +197,22 @@ class _StartSampler:
         return low + (rng.random(stretch.shape) * (high - low)).astype(np.int64)
 
 
-def _block_factors(
-    model: DirectionModel, length: "NDArray[np.int64]", hour: float | None, rng: "Generator"
+def block_factors(
+    model: DirectionModel,
+    length: "NDArray[np.int64]",
+    hour: float | None,
+    rng: "Generator",
+    first_chance: "NDArray[np.float64] | None" = None,
 ) -> "NDArray[np.float64]":
-    """Chance level of each block's two hours, times the daily pattern along the path."""
+    """Chance level of each block's two hours, times the daily pattern along the path.
+
+    `first_chance`, shape (d,): the level of the first two hours where it is known.
+    """
     end = np.cumsum(length, axis=1)
     begin = end - length
     chance = model.level.epoch_factors(length.shape[0], float(end.max()), rng)
+    if first_chance is not None:
+        chance[:, 0] = first_chance
     epoch = (begin // int(EPOCH_S)).astype(np.int64)
     factor = np.take_along_axis(chance, epoch, axis=1)
     if hour is not None and model.daily.found:

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from linkfit._checks import count, one_of, positive
+from linkfit._checks import count, non_negative, one_of, positive
 from linkfit.errors import FitError, InputError
-from linkfit.ingest.trace import DIRECTIONS, Finding, Source
+from linkfit.ingest.trace import DIRECTIONS, Finding, Source, Trace
 from linkfit.link.document import (
     SCHEMA,
     LinkDocument,
@@ -18,7 +18,9 @@ from linkfit.link.document import (
 )
 from linkfit.link.futures import DirectionModel, draw_paths
 from linkfit.link.latency import LatencyModel, latency_prior
+from linkfit.link.now import draw_paths_now
 from linkfit.link.paths import CapacityPaths
+from linkfit.link.recent import recent_rates
 
 if TYPE_CHECKING:
     from numpy.random import Generator
@@ -67,6 +69,8 @@ class LinkModel:
         n_worlds: int = 20,
         step_s: float = 1.0,
         hour: float | None = None,
+        recent: Trace | None = None,
+        recent_age_s: float = 0.0,
     ) -> CapacityPaths:
         """Possible futures of one direction, at the IP layer.
 
@@ -82,27 +86,35 @@ class LinkModel:
         hour : float, optional
             Local hour of the day at which the futures start, in [0, 24]; None: any time that
             was measured. [h]
+        recent : Trace, optional
+            The last minutes of this direction: the futures then start `recent_age_s` seconds
+            after its last sample, not at any time. Nothing but its last 60 measured seconds is
+            read; where it has a clock and the link a daily pattern, `hour` follows from it.
 
         Raises
         ------
         FitError
             If that direction was never measured.
         InputError
-            If a number is out of range.
+            If a number is out of range, or `recent` holds nothing of this direction.
         """
         model = self.direction(direction)
         n_draws = count("n_draws", n_draws)
         if hour is not None and not 0 <= hour <= 24:
             raise InputError(f"hour: expected an hour from 0 to 24, got {hour:g}")
-        return draw_paths(
-            model,
-            horizon_s=positive("horizon_s", horizon_s),
-            n_draws=n_draws,
-            rng=rng,
-            n_worlds=min(count("n_worlds", n_worlds), n_draws),
-            step_s=positive("step_s", step_s),
+        n_worlds = min(count("n_worlds", n_worlds), n_draws)
+        horizon_s, step_s = positive("horizon_s", horizon_s), positive("step_s", step_s)
+        age_s = non_negative("recent_age_s", recent_age_s)
+        if recent is None:
+            return draw_paths(
+                model, horizon_s=horizon_s, n_draws=n_draws, rng=rng, n_worlds=n_worlds,
+                step_s=step_s, hour=hour,
+            )  # fmt: skip
+        return draw_paths_now(
+            model, recent_rates(recent, direction, self.latency), recent_age_s=age_s,
+            horizon_s=horizon_s, n_draws=n_draws, rng=rng, n_worlds=n_worlds, step_s=step_s,
             hour=hour,
-        )
+        )  # fmt: skip
 
     def draw_rtts_s(
         self, n: int, rng: "Generator", *, loaded: bool = False
