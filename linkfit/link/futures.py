@@ -202,17 +202,17 @@ def block_factors(
     length: "NDArray[np.int64]",
     hour: float | None,
     rng: "Generator",
-    first_chance: "NDArray[np.float64] | None" = None,
+    first_factor: "NDArray[np.float64] | None" = None,
 ) -> "NDArray[np.float64]":
     """Chance level of each block's two hours, times the daily pattern along the path.
 
-    `first_chance`, shape (d,): the level of the first two hours where it is known.
+    `first_factor`, shape (d,): the level of the first two hours where it is known.
     """
     end = np.cumsum(length, axis=1)
     begin = end - length
     chance = model.level.epoch_factors(length.shape[0], float(end.max()), rng)
-    if first_chance is not None:
-        chance[:, 0] = first_chance
+    if first_factor is not None:
+        chance[:, 0] = first_factor
     epoch = (begin // int(EPOCH_S)).astype(np.int64)
     factor = np.take_along_axis(chance, epoch, axis=1)
     if hour is not None and model.daily.found:

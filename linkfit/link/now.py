@@ -126,10 +126,10 @@ class _Now:
     record: Record
     persistence: Persistence
     windows_s: tuple[int, ...]
-    state: "NDArray[np.float64]"
+    state_levels: "NDArray[np.float64]"
     age_s: float
     unknown_sigma: float
-    likeness: "NDArray[np.float64]"  # of the levels in _GRID
+    likeness_weights: "NDArray[np.float64]"  # of the levels in _GRID
 
     @classmethod
     def learn(
@@ -151,10 +151,10 @@ class _Now:
             record=record,
             persistence=learn_persistence(record, windows_s, n_told_s=told_s),
             windows_s=windows_s,
-            state=state,
+            state_levels=state,
             age_s=age_s,
             unknown_sigma=unknown_sigma,
-            likeness=_level_likeness(record, state, windows_s),
+            likeness_weights=_level_likeness(record, state, windows_s),
         )
 
     def world_levels(
@@ -163,7 +163,7 @@ class _Now:
         """Log level of each world, and cumulative weights of its chance levels, (w, 2 x 41)."""
         unknown = self.unknown_sigma * student_4((np.arange(201) + 0.5) / 201)
         chance, prior = self._chances()
-        joint = prior * np.interp(unknown[:, None] + chance, _GRID, self.likeness)
+        joint = prior * np.interp(unknown[:, None] + chance, _GRID, self.likeness_weights)
         cumulative = np.cumsum(joint.sum(axis=1))
         prob = (np.arange(n_worlds) + 0.5) / n_worlds if n_worlds > 1 else rng.random(1)
         picked = rng.permutation(np.searchsorted(cumulative, prob * cumulative[-1]))
@@ -191,16 +191,16 @@ class _Now:
         self,
         starts: StartSampler,
         world: "NDArray[np.int64]",
-        unknown: "NDArray[np.float64]",
-        chance: "NDArray[np.float64]",
+        unknown_level: "NDArray[np.float64]",
+        chance_level: "NDArray[np.float64]",
         horizon_s: float,
         hour: float | None,
         rng: "Generator",
     ) -> Blocks:
         """The first block cut at the leads and scaled, then blocks of any time."""
-        level = unknown + chance
+        level = unknown_level + chance_level
         second = self._alike(starts, world, level, rng)
-        left = self.state - level[:, None] - self.record.states(second, self.windows_s)
+        left = self.state_levels - level[:, None] - self.record.states(second, self.windows_s)
         carried = np.zeros((world.size, len(LEADS_S)))  # nothing past the last lead
         np.clip(left @ self.persistence.share.T, -_MOST_LOG, _MOST_LOG, out=carried[:, :-1])
         edges = np.maximum(np.array(LEADS_S, dtype=np.int64), round(self.age_s))
@@ -214,8 +214,8 @@ class _Now:
         start = begin + (second[:, None] + 1 + edges - begin) % size
         later = block_lengths(world.size, horizon_s, mean_block_s, rng)
         length = np.concatenate((cut - edges, later), axis=1)
-        factor = block_factors(self.model, length, hour, rng, first_chance=np.exp(chance))
-        factor *= np.exp(unknown)[:, None]
+        factor = block_factors(self.model, length, hour, rng, first_factor=np.exp(chance_level))
+        factor *= np.exp(unknown_level)[:, None]
         factor[:, : carried.shape[1]] *= np.exp(carried)
         return Blocks(
             start=np.concatenate((start, starts.sample(world, later.shape[1], rng)), axis=1),
@@ -236,7 +236,7 @@ class _Now:
         )
         candidate = starts.sample(world, _CANDIDATES, rng)
         there = self.record.states(candidate, self.windows_s) @ share.T
-        here = (self.state - level[:, None]) @ share.T
+        here = (self.state_levels - level[:, None]) @ share.T
         distance = ((here[:, None, :] - there) ** 2).sum(axis=2)
         # the nearest keeps weight 1: where nothing is near, the nearest is taken
         weight = np.exp(-0.5 * (distance - distance.min(axis=1, keepdims=True)))
@@ -246,7 +246,7 @@ class _Now:
 
 
 def _level_likeness(
-    record: Record, state: "NDArray[np.float64]", windows_s: tuple[int, ...]
+    record: Record, state_levels: "NDArray[np.float64]", windows_s: tuple[int, ...]
 ) -> "NDArray[np.float64]":
     """How likely the last minutes are at each log level of _GRID: a kernel over the record."""
     n = record.n_seconds
@@ -257,7 +257,7 @@ def _level_likeness(
     prior = (_LEVEL_SHARE * states[:, 0].std()) ** 2
     variance = (n_windows * own + _LEVEL_PRIOR_WINDOWS * prior) / (n_windows + _LEVEL_PRIOR_WINDOWS)
     width = np.maximum(np.sqrt(variance), _LEAST_WIDTH)
-    moved = state[_LEVEL_COLUMNS] - _GRID[:, None, None] - states[:, _LEVEL_COLUMNS]
+    moved = state_levels[_LEVEL_COLUMNS] - _GRID[:, None, None] - states[:, _LEVEL_COLUMNS]
     distance = ((moved / width) ** 2).sum(axis=2)
     likeness = ((1.0 + distance / _TAIL) ** (-0.5 * (_TAIL + 2))).mean(axis=1)
     return likeness + _LEAST_LIKENESS
