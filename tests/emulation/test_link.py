@@ -29,6 +29,7 @@ from tests.emulation.link import (
     LinkSettings,
     OneWay,
     RateLoop,
+    run_before_others,
 )
 from tests.emulation.transfer import in_own_thread, socket_in, timed_transfer
 
@@ -119,6 +120,7 @@ def burst(link, n_packets, n_bytes=FULL_BYTES, *, expect=None, backward=False, q
     """Send UDP packets back to back; wait until `expect` arrived, or none for `quiet_s`."""
 
     def run():
+        run_before_others(priority=1)
         ends = (link.near, link.far), (NEAR_ADDRESS, FAR_ADDRESS)
         (source, sink), (_, address) = ends if not backward else (e[::-1] for e in ends)
         with (
@@ -156,7 +158,7 @@ def receive(receiver, seen, zero_s, n_expected):
 
 def tolerance_s(link):
     """Of nine packets in ten; the report must not excuse everything."""
-    assert link.report.late_99_s < 0.02, link.report
+    assert link.report.late_99_s < 0.02, f"this machine is too busy to tell: {link.report}"
     return TOLERANCE_S + link.report.late_99_s
 
 
@@ -195,7 +197,9 @@ def test_rate_and_queue_delay_at_a_constant_rate(emulation, rate_bps):
     assert_on_time(link, seen, [begin_s + gap_s * (i + 1) for i in range(n_packets)])
     span_s = seen.arrived_s[n_packets - 1] - seen.arrived_s[0]
     assert (n_packets - 1) * FULL_BITS / span_s == pytest.approx(rate_bps, rel=0.02)
-    assert link.report.longest_wait_s == pytest.approx((n_packets - 1) * gap_s, rel=0.05)
+    waits_s = [seen.sent_s[0] + gap_s * i - sent_s for i, sent_s in enumerate(seen.sent_s)]
+    within_s = 2e-3 + link.report.late_most_s
+    assert link.report.longest_wait_s == pytest.approx(max(waits_s), abs=within_s)
 
 
 @live

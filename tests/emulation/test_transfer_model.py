@@ -116,22 +116,22 @@ def counted(outcomes):
 CLEAN = (  # trace, congestion control, RTT, buffer, size, flows, where in the trace
     ("steady 2", "cubic", 0.05, 300e3, 100_000, 1, 0.0),
     ("steady 2", "reno", 0.2, 75e3, 500_000, 1, 0.0),
-    ("steady 2", "bbr", 0.05, 300e3, 500_000, 1, 0.0),
+    ("steady 2", "bbr", 0.05, 300e3, 300_000, 1, 0.0),
     ("steady 8", "cubic", 0.02, 75e3, 1_000_000, 1, 0.0),
     ("steady 8", "cubic", 0.2, 150e3, 5_000_000, 1, 0.0),
     ("steady 8", "bbr", 0.1, 300e3, 2_000_000, 1, 0.0),
-    ("steps 6, 1.5", "cubic", 0.05, 300e3, 2_000_000, 1, 0.4),
+    ("steps 6, 1.5", "cubic", 0.05, 300e3, 1_000_000, 1, 0.4),
     ("steps 6, 1.5", "reno", 0.1, 1500e3, 1_000_000, 2, 1.1),
     ("steps 6, 1.5", "bbr", 0.05, 300e3, 1_000_000, 1, 2.0),
     ("steps 1, 4, 10", "cubic", 0.1, 75e3, 2_000_000, 1, 0.0),
-    ("steps 1, 4, 10", "cubic", 0.02, 1500e3, 5_000_000, 4, 0.7),
+    ("steps 1, 4, 10", "cubic", 0.02, 1500e3, 2_000_000, 4, 0.7),
     ("on-off 5", "cubic", 0.05, 300e3, 1_000_000, 1, 0.9),
-    ("on-off 5", "reno", 0.2, 1500e3, 2_000_000, 1, 1.3),
+    ("on-off 5", "reno", 0.2, 1500e3, 1_000_000, 1, 1.3),
     ("on-off 5", "cubic", 0.02, 75e3, 100_000, 1, 1.5),
     ("noisy 4", "cubic", 0.05, 300e3, 100_000, 1, 3.3),
     ("noisy 4", "cubic", 0.1, 1500e3, 1_000_000, 1, 0.0),
     ("noisy 4", "bbr", 0.05, 300e3, 1_000_000, 1, 5.2),
-    ("noisy 10", "cubic", 0.05, 150e3, 5_000_000, 1, 0.0),
+    ("noisy 10", "cubic", 0.05, 150e3, 3_000_000, 1, 0.0),
     ("noisy 10", "reno", 0.02, 300e3, 2_000_000, 1, 6.4),
     ("noisy 10", "cubic", 0.2, 75e3, 500_000, 1, 2.5),
 )
@@ -139,10 +139,10 @@ LOSSY = (
     ("steady 2", "cubic", 0.1, 300e3, 500_000, 1, 0.0),
     ("steady 8", "cubic", 0.05, 300e3, 1_000_000, 1, 0.0),
     ("steady 8", "bbr", 0.05, 300e3, 2_000_000, 1, 0.0),
-    ("steps 6, 1.5", "cubic", 0.05, 300e3, 2_000_000, 1, 0.4),
+    ("steps 6, 1.5", "cubic", 0.05, 300e3, 1_000_000, 1, 0.4),
     ("on-off 5", "cubic", 0.02, 300e3, 1_000_000, 1, 0.2),
-    ("noisy 4", "cubic", 0.1, 300e3, 1_000_000, 1, 0.0),
-    ("noisy 10", "reno", 0.05, 150e3, 2_000_000, 1, 6.4),
+    ("noisy 4", "cubic", 0.1, 300e3, 500_000, 1, 0.0),
+    ("noisy 10", "reno", 0.05, 150e3, 1_000_000, 1, 6.4),
     ("noisy 4", "cubic", 0.05, 300e3, 100_000, 1, 3.3),
 )
 
@@ -167,7 +167,7 @@ def test_without_random_loss(emulation):
     median, high = np.quantile(errors, [0.5, 0.9])
     print(f"{errors.size} runs: median {median:.1%}, 90 % {high:.1%}, worst {errors.max():.1%}")
     assert {o.transfer.mss_bytes for o in outcomes} == {1448}
-    assert median < 0.05
+    assert median < 0.02
     assert high < 0.20
 
 
@@ -178,4 +178,5 @@ def test_with_one_percent_loss(emulation):
         low_s, high_s = np.quantile(o.predicted_s, [0.01, 0.99])
         if not low_s <= o.transfer.duration_s <= high_s:
             outside.append(o.label)
+    # of eight runs of a perfect model two or more fall outside once in a hundred
     assert len(outside) <= 1, outside
