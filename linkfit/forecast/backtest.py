@@ -3,11 +3,12 @@
 Transfers start at random times after the past and take as long as the measured capacity lets
 them; nothing of TCP is in the truth, so nothing of it is in the forecast either. Three simple
 forecasts from the same past stand beside the model's: size over mean rate, independent draws of
-the measured rates, and a plain replay of the measured series.
+the measured rates, and a plain replay of the measured series. A trace of real transfers is scored
+on those transfers instead (`transfer_backtest`).
 """
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -15,9 +16,16 @@ import numpy as np
 
 from linkfit._checks import count, one_of, positive
 from linkfit.errors import FitError, InputError
+from linkfit.forecast.backtest_scores import (
+    BASELINES,
+    BacktestScore,
+    SizeScores,
+    compared,
+    summarised,
+)
 from linkfit.forecast.overhead import MSS_BYTES, MTU_BYTES
-from linkfit.forecast.scores import crps
 from linkfit.forecast.transfer import predict_transfer
+from linkfit.forecast.transfer_backtest import has_transfers_only, transfer_backtest
 from linkfit.ingest.trace import DIRECTIONS, LatencySamples, Trace, TransferSamples
 from linkfit.link.fit import fit_link
 from linkfit.link.paths import CapacityPaths
@@ -27,77 +35,16 @@ from linkfit.units import BITS_PER_BYTE
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-BASELINES = ("size over mean rate", "independent rates", "plain replay")
-COVERED_LEVELS = (0.5, 0.8, 0.9)
+DEFAULT_SIZES_BYTES = (5e5, 5e6, 5e7)
 _BASELINE_DRAWS = 500
 _MOST_STEPS = 4000
 _LEAST_S = 20  # seconds on either side of the cut
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class SizeScores:
-    """Every transfer of one size over one direction that was predicted; arrays (n,).
-
-    Parameters
-    ----------
-    observed_s : array, shape (n,)
-        How long each took. [s]
-    pit : array, shape (n,)
-        Share of the forecast's draws below what came (probability integral transform).
-    crps_s : array, shape (n,)
-        Score of the model's forecast. [s]
-    baseline_crps_s : mapping of str to array, shape (n,)
-        Scores of `BASELINES`. [s]
-    covered : array, shape (n, 3)
-        Was it inside the central interval of each of `COVERED_LEVELS`?
-    width_s : float
-        Mean width of the 90 % interval. [s]
-    """
-
-    size_bytes: float
-    direction: str
-    observed_s: "NDArray[np.float64]"
-    pit: "NDArray[np.float64]"
-    crps_s: "NDArray[np.float64]"
-    baseline_crps_s: "Mapping[str, NDArray[np.float64]]"
-    covered: "NDArray[np.bool_]"
-    width_s: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class BacktestScore:
-    """Scores of a backtest, one entry a size in `sizes_bytes`; arrays have shape (k,).
-
-    Parameters
-    ----------
-    coverage_90_frac, coverage_80_frac, coverage_50_frac : array, shape (k,)
-        Share of transfers inside the interval of that name. [fraction]
-    crps_s : array, shape (k,)
-        Mean continuous ranked probability score. [s]
-    crps_ratio : array, shape (k,)
-        The same over that of size / mean rate; below 1 the model says more.
-    crps_ratio_replay, crps_ratio_marginal : array, shape (k,)
-        Over those of a plain replay and of independent draws of the measured rates.
-    details : tuple of SizeScores
-        Everything behind, by size and direction.
-    """
-
-    sizes_bytes: "NDArray[np.float64]"
-    n_transfers: "NDArray[np.int64]"
-    coverage_90_frac: "NDArray[np.float64]"
-    coverage_80_frac: "NDArray[np.float64]"
-    coverage_50_frac: "NDArray[np.float64]"
-    crps_s: "NDArray[np.float64]"
-    crps_ratio: "NDArray[np.float64]"
-    crps_ratio_replay: "NDArray[np.float64]"
-    crps_ratio_marginal: "NDArray[np.float64]"
-    details: tuple[SizeScores, ...]
-
-
 def backtest(
     trace: Trace,
     *,
-    sizes_bytes: Sequence[float] = (5e5, 5e6, 5e7),
+    sizes_bytes: Sequence[float] = DEFAULT_SIZES_BYTES,
     train_frac: float = 0.6,
     direction: str | None = None,
     n_origins: int = 1,
@@ -110,22 +57,24 @@ def backtest(
     Parameters
     ----------
     trace : Trace
-        With saturating throughput samples.
+        With saturating throughput samples; else with real transfers, of which each of the rest
+        is then predicted from those before.
     sizes_bytes : sequence of float
-        Payloads. [bytes]
+        Payloads; real transfers have their own. [bytes]
     train_frac : float
-        Part of the measured seconds that the first fit sees, in (0, 1).
+        Part of the measured seconds (or transfers) that the first fit sees, in (0, 1).
     direction : {"up", "down"}, optional
         Both that were measured if not given.
     n_origins : int
         Rolling origin: the rest is cut into so many stretches, each predicted from all before.
     n_transfers : int
-        Transfers a size, direction and origin.
+        Transfers a size, direction and origin; of real ones all are taken.
 
     Raises
     ------
     FitError
-        If no direction has 20 s on either side of the cut, or none of the transfers ends.
+        If no direction has 20 s, or 5 real transfers, on either side of the cut, or none of the
+        transfers ends.
     """
     one_of("direction", direction or "up", DIRECTIONS)
     if not 0 < train_frac < 1:
@@ -133,9 +82,17 @@ def backtest(
     sizes = [positive("sizes_bytes", size) for size in sizes_bytes]
     count("n_origins", n_origins)
     count("n_transfers", n_transfers)
+    directions = (direction,) if direction else DIRECTIONS
+    if all(measured_runs(trace, one) is None for one in directions) and any(
+        has_transfers_only(trace, one) for one in directions
+    ):
+        return transfer_backtest(
+            trace, directions=directions, train_frac=train_frac, n_origins=n_origins,
+            n_draws=n_draws, seed=seed,
+        )  # fmt: skip
     details: list[SizeScores] = []
     n_tried = 0
-    for one in (direction,) if direction else DIRECTIONS:
+    for one in directions:
         runs = measured_runs(trace, one)
         if runs is None:
             continue
@@ -196,7 +153,7 @@ def _scored(
             seed=int(rng.integers(2**31)),
         ).draws  # fmt: skip
         baselines = _baselines_s(past.rates_bps, bits, rng)
-        found.append(_compare(size, direction, observed[ends], draws, baselines))
+        found.append(compared(size, direction, observed[ends], draws, baselines))
     return found
 
 
@@ -241,59 +198,14 @@ def _baselines_s(
     return dict(zip(BASELINES, (naive, independent, replayed), strict=True))
 
 
-def _compare(
-    size_bytes: float,
-    direction: str,
-    observed_s: "NDArray[np.float64]",
-    draws_s: "NDArray[np.float64]",
-    baselines_s: "Mapping[str, NDArray[np.float64]]",
-) -> SizeScores:
-    """One size: the forecast's draws and the simple ones against what came."""
-    if not np.isfinite(draws_s).all():
-        raise FitError(
-            f"{size_bytes:g} bytes: expected a forecast that ends, got one that never does in "
-            f"{np.isinf(draws_s).mean():.0%} of the draws; the past holds too many outages"
-        )
-    tails = [((1 - level) / 2, (1 + level) / 2) for level in COVERED_LEVELS]
-    bounds = np.array([np.quantile(draws_s, tail) for tail in tails])
-    covered = (observed_s[:, None] >= bounds[:, 0]) & (observed_s[:, None] <= bounds[:, 1])
-    return SizeScores(
-        size_bytes=size_bytes,
-        direction=direction,
-        observed_s=observed_s,
-        pit=np.searchsorted(np.sort(draws_s), observed_s) / draws_s.size,
-        crps_s=crps(draws_s, observed_s),
-        baseline_crps_s={name: crps(some, observed_s) for name, some in baselines_s.items()},
-        covered=covered,
-        width_s=float(bounds[-1, 1] - bounds[-1, 0]),
-    )
-
-
 def _summary(sizes: Sequence[float], details: Sequence[SizeScores]) -> BacktestScore:
     """Scores pooled over directions and origins, a size at a time."""
-    rows = []
+    groups = []
     for size in sizes:
-        mine = [d for d in details if d.size_bytes == size]
-        if not mine:
+        groups.append([detail for detail in details if detail.size_bytes == size])
+        if not groups[-1]:
             raise FitError(
                 f"{size:g} bytes: expected transfers that end before the trace does, got none; "
                 "leave this size out or measure longer"
             )
-        score = np.concatenate([d.crps_s for d in mine])
-        base = {n: np.concatenate([d.baseline_crps_s[n] for d in mine]).mean() for n in BASELINES}
-        covered = np.concatenate([d.covered for d in mine]).mean(axis=0)
-        ratios = [score.mean() / base[name] if base[name] > 0 else 1.0 for name in BASELINES]
-        rows.append((score.size, *covered, score.mean(), *ratios))
-    table = np.array(rows, dtype=float).T
-    return BacktestScore(
-        sizes_bytes=np.array(sizes),
-        n_transfers=table[0].astype(np.int64),
-        coverage_50_frac=table[1],
-        coverage_80_frac=table[2],
-        coverage_90_frac=table[3],
-        crps_s=table[4],
-        crps_ratio=table[5],
-        crps_ratio_marginal=table[6],
-        crps_ratio_replay=table[7],
-        details=tuple(details),
-    )
+    return summarised(groups, np.repeat([sizes], 2, axis=0).T, real_transfers=False)

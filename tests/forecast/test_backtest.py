@@ -5,7 +5,8 @@ import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
 from linkfit.errors import FitError, InputError
-from linkfit.forecast.backtest import BASELINES, backtest
+from linkfit.forecast.backtest import backtest
+from linkfit.forecast.backtest_scores import BASELINES
 from linkfit.ingest.trace import Trace
 
 
