@@ -29,12 +29,15 @@ class Forecast:
         Draws with one number share the unknown parameters of the link.
     parts : mapping of str to float
         What the median is made of, in `unit` (round trips, capacity, ...).
+    width : mapping of str to float
+        What the spread is made of, as shares that add up to 1; empty where nobody asked.
     """
 
     draws: "NDArray[np.float64]"
     unit: str
     world: "NDArray[np.int32]"
     parts: Mapping[str, float] = field(default_factory=dict)
+    width: Mapping[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         draws = np.ascontiguousarray(self.draws, dtype=np.float64)
@@ -48,6 +51,7 @@ class Forecast:
             array.flags.writeable = False
             object.__setattr__(self, name, array)
         object.__setattr__(self, "parts", MappingProxyType(dict(self.parts)))
+        object.__setattr__(self, "width", MappingProxyType(dict(self.width)))
 
     def quantile(self, levels: "ArrayLike") -> "NDArray[np.float64]":
         """Quantiles of all draws together, shape of `levels`; in `unit`.

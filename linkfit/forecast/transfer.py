@@ -1,6 +1,7 @@
 """predict_transfer: how long one payload takes over a link, as a Forecast."""
 
 from collections.abc import Mapping
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -9,6 +10,7 @@ from linkfit._checks import count, non_negative, positive
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.overhead import MSS_BYTES, TCP_IPV4_BYTES
 from linkfit.forecast.tcp import transfer_times_s
+from linkfit.forecast.transfer_width import settled, width_shares
 from linkfit.units import BITS_PER_BYTE
 
 if TYPE_CHECKING:
@@ -46,6 +48,7 @@ def predict_transfer(
     n_flows: int = 1,
     buffer_bytes: float | None = None,
     loss_frac: float = 0.0,
+    width: bool = False,
 ) -> Forecast:
     """Time to move one payload over `link`, started now or at a random moment.
 
@@ -77,6 +80,9 @@ def predict_transfer(
     loss_frac : float
         Random loss besides the queue's. Lost probes are not used for it: most of them are
         outages, which the capacity holds already. [fraction]
+    width : bool
+        Also tell what the width is made of, as `Forecast.width` (`transfer_width` says how);
+        draws a second time.
 
     Returns
     -------
@@ -101,25 +107,40 @@ def predict_transfer(
         buffer_bytes = link.buffer_bytes(direction) or DEFAULT_BUFFER_BYTES
     wire_bits = size_bytes * BITS_PER_BYTE * (1.0 + TCP_IPV4_BYTES / MSS_BYTES)
     asked: dict[str, Any] = {"hour": hour, "recent": recent, "recent_age_s": recent_age_s}
-    paths = _paths_that_last(link, direction, wire_bits, n_draws, rng, asked)
-    starts_s = rng.uniform(0.0, paths.step_s, n_draws)
-    if recent is not None:
-        starts_s = np.zeros(n_draws)  # now is the path's own start
-    draws = np.arange(n_draws)
-    times_s = transfer_times_s(
-        paths,
-        starts_s,
-        size_bytes,
-        rtts_s,
-        draws=draws,
+    timed = partial(
+        transfer_times_s,
+        size_bytes=size_bytes,
+        draws=np.arange(n_draws),
         congestion=congestion,
         n_flows=n_flows,
         buffer_bytes=buffer_bytes,
         loss_frac=loss_frac,
         handshake_round_trips=handshake_round_trips,
     )
+    paths = _paths_that_last(link, direction, wire_bits, n_draws, rng, asked)
+    starts_s = _starts_s(paths, n_draws, rng, recent)
+    times_s = timed(paths, starts_s, rtt_s=rtts_s)
+    shares: dict[str, float] = {}
+    if width:
+        known = _paths_that_last(
+            settled(link, direction), direction, wire_bits, n_draws, rng, asked | {"n_worlds": 1}
+        )
+        shares = width_shares(
+            times_s,
+            timed(paths, starts_s, rtt_s=np.median(rtts_s)),
+            timed(known, _starts_s(known, n_draws, rng, recent), rtt_s=rtts_s),
+        )
     parts = _parts_s(paths, starts_s, wire_bits, times_s, trips)
-    return Forecast(draws=times_s, unit="s", world=paths.world, parts=parts)
+    return Forecast(draws=times_s, unit="s", world=paths.world, parts=parts, width=shares)
+
+
+def _starts_s(
+    paths: "CapacityPaths", n_draws: int, rng: "Generator", recent: "Trace | None"
+) -> "NDArray[np.float64]":
+    """When each transfer starts on its path: now is the path's own start. [s]"""
+    if recent is not None:
+        return np.zeros(n_draws)
+    return rng.uniform(0.0, paths.step_s, n_draws)
 
 
 def _round_trips_s(
@@ -151,7 +172,9 @@ def _paths_that_last(
             direction, horizon_s=horizon_s, n_draws=n_try, rng=rng, step_s=step_s, **asked
         )
         late = paths.cumulative_bits[:, -1] < wire_bits
-        enough = float(late.mean()) <= _LATE_FRAC
+        # a path that carries nothing at all would never end, however often it starts again
+        dead = bool((paths.cumulative_bits[:, -1] <= 0).any())
+        enough = float(late.mean()) <= _LATE_FRAC and not dead
         if enough and n_try == n_draws:
             break
         # the pilot shows the order of magnitude; the full set then shows its own stragglers
