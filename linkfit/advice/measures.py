@@ -42,6 +42,8 @@ class Measure:
         below). inf: never. [unit]
     margin : float
         On a scale on which effects add; >= 0 where the target is met.
+    known : bool
+        False: nothing was measured that tells; the margin is 0 then.
     """
 
     key: str
@@ -51,6 +53,7 @@ class Measure:
     value: float
     target_value: float
     margin: float
+    known: bool = True
 
     @property
     def met(self) -> bool:
@@ -74,6 +77,8 @@ def log_margin(target_value: float, value: float) -> float:
 
 def target_measures(evaluation: Evaluation, start: date | None = None) -> tuple[Measure, ...]:
     """Every target of the site: promised tasks, the data plan, backlogs; in the site's order.
+
+    What crosses a direction of the link that nobody measured is not `known`, and in nobody's way.
 
     Parameters
     ----------
@@ -103,6 +108,7 @@ def total_shortfall(measures: tuple[Measure, ...]) -> float:
 def _task_measure(service: ServiceForecast, forecast: TaskForecast) -> Measure:
     task = forecast.task
     target_s = task.target_s if task.target_s is not None else math.inf
+    known = bool(forecast.refused) or not forecast.unmeasured
     p95_s = math.inf if forecast.refused else float(forecast.time.quantile(SURE_LEVEL))
     margin = -LARGEST_MARGIN if forecast.refused else log_margin(target_s, p95_s)
     return Measure(
@@ -112,7 +118,8 @@ def _task_measure(service: ServiceForecast, forecast: TaskForecast) -> Measure:
         unit="s",
         value=p95_s,
         target_value=target_s,
-        margin=margin,
+        margin=margin if known else 0.0,
+        known=known,
     )
 
 
@@ -157,7 +164,8 @@ def _backlog_measure(forecast: BacklogForecast, start: date | None) -> Measure:
         unit="probability",
         value=prob,
         target_value=BY_DEADLINE_PROB,
-        margin=_backlog_margin(forecast, prob, start),
+        margin=0.0 if forecast.unmeasured else _backlog_margin(forecast, prob, start),
+        known=not forecast.unmeasured,
     )
 
 

@@ -65,7 +65,7 @@ def gains(
 
 
 def _moved(old: Measure, new: Measure) -> bool:
-    return abs(new.margin - old.margin) >= NOTICED
+    return old.known and new.known and abs(new.margin - old.margin) >= NOTICED
 
 
 def _target_gain(old: Measure, new: Measure) -> Gain:

@@ -31,6 +31,8 @@ def task_stands(forecast: TaskForecast) -> str:
     target_s = forecast.task.target_s
     if forecast.refused:
         return "no"
+    if forecast.unmeasured:
+        return "open"
     if target_s is None:
         return "yes"
     p95_s = _world_p95_s(forecast.time)

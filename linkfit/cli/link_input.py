@@ -88,18 +88,37 @@ def link_from(given: TraceInput, quick: QuickNumbers, *, seed: int) -> "LinkMode
     """The link model that the command line describes."""
     from linkfit.link.fit import fit_link
 
-    if quick.given and given.paths:
-        raise InputError(
-            "LINK: expected files or quick numbers (--down, --up, --rtt), got both; "
-            "leave one of them out"
-        )
     if len(given.paths) == 1 and _holds_a_link(given.paths[0]):
         from linkfit.link.artifact import load_link
 
+        if quick.given:
+            raise InputError(
+                "LINK: expected a fitted link or quick numbers (--down, --up, --rtt), got both; "
+                "leave one of them out"
+            )
         return load_link(given.paths[0])
-    trace = _quick_trace(quick) if quick.given else read_traces(_some(given))
+    if quick.given and given.paths:
+        trace = _completed(read_traces(given), quick)
+    else:
+        trace = _quick_trace(quick) if quick.given else read_traces(_some(given))
     with working_on("fitting the link"):
         return fit_link(trace, seed=seed, timezone=given.timezone)
+
+
+def _completed(trace: "Trace", quick: QuickNumbers) -> "Trace":
+    """Measurements with quick numbers for what they do not hold; a number for more is refused."""
+    from linkfit.ingest.trace import Trace
+
+    ways = [*trace.throughput.is_up, *trace.transfers.is_up]
+    held = {"--up": any(ways), "--down": not all(ways), "--rtt": len(trace.latency) > 0}
+    numbers = {"--up": quick.up, "--down": quick.down, "--rtt": quick.rtt}
+    twice = [name for name, text in numbers.items() if text is not None and held[name]]
+    if twice:
+        raise InputError(
+            f"{', '.join(twice)}: expected a number for what the files do not hold, got one for "
+            "what they measured; leave it out"
+        )
+    return Trace.merge([trace, _quick_trace(quick, alone=False)])
 
 
 def mean_rates_bps(
@@ -122,11 +141,11 @@ def _some(given: TraceInput) -> TraceInput:
     return given
 
 
-def _quick_trace(quick: QuickNumbers) -> "Trace":
+def _quick_trace(quick: QuickNumbers, *, alone: bool = True) -> "Trace":
     from linkfit.ingest.trace import Trace
 
     down, up, rtt = quick.down, quick.up, quick.rtt
-    if down is None and up is None:
+    if alone and down is None and up is None:
         raise InputError("LINK: expected --down, --up or both, got --rtt alone; add a rate")
     return Trace.from_quick_numbers(
         down_bps=None if down is None else parse_rate_bps(down, where="--down"),

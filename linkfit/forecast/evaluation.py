@@ -12,6 +12,7 @@ from linkfit._checks import count
 from linkfit.forecast.backlog import WAYS, backlog_paths, forecast_backlog
 from linkfit.forecast.busy_hour import slowest_hour
 from linkfit.forecast.data_use import forecast_data
+from linkfit.forecast.draws import Forecast
 from linkfit.forecast.load import directions, site_classes, site_stream_load_bps
 from linkfit.forecast.outcomes import BacklogForecast, Evaluation, ServiceForecast, TaskForecast
 from linkfit.forecast.sharing import FlowClass
@@ -129,11 +130,14 @@ class Evaluator:
             data=self._keep(("data", site), lambda: self._data(site)),
             backlogs=tuple(self._backlog(b, site, binding=limits) for b in site.backlogs),
             missing=self.link.missing,
-            notes=tuple(_notes(site, self._hour_of(site))),
+            notes=(*_notes(site, self._hour_of(site)), *self._left_out(site)),
         )
 
     def _backlog(self, backlog: Backlog, site: Site, *, binding: bool) -> BacklogForecast:
         ways = WAYS[backlog.flow]
+        unmeasured = " and ".join(way for way in ways if not self._is_measured(way))
+        if unmeasured:
+            return _unmeasured_backlog(backlog, unmeasured)
         paths = {
             way: self._keep(
                 ("backlog paths", way), lambda w=way: backlog_paths(self.link, (w,), seed=self.seed)
@@ -177,7 +181,7 @@ class Evaluator:
         return self._keep(("hour", site.hours), lambda: slowest_hour(self.link, site.hours))
 
     def _hour_paths(self, direction: str, hour: float | None) -> "CapacityPaths":
-        """Futures of the busy hour; a direction that was never measured is an error here."""
+        """Futures of the busy hour."""
         return self._keep(
             ("hour paths", direction, hour),
             lambda: self.link.paths(
@@ -191,7 +195,7 @@ class Evaluator:
         )
 
     def _busy_hour(self, site: Site) -> BusyHour:
-        needed = [d for d in _BOTH if self._needs(site, d)]
+        needed = [d for d in _BOTH if self._needs(site, d) and self._is_measured(d)]
         hour = self._hour_of(site)
         paths = {d: self._hour_paths(d, hour) for d in needed}
         streams = {d: site_stream_load_bps(site, d) for d in needed}
@@ -213,6 +217,19 @@ class Evaluator:
         both = site.path.same_link_share_frac > 0
         return any(both or direction in directions(task) for s in site.services for task in s.tasks)
 
+    def _left_out(self, site: Site) -> list[str]:
+        """What the times do not hold because a direction was never measured."""
+        absent = [d for d in _BOTH if self._needs(site, d) and not self._is_measured(d)]
+        if not absent or not site.path.same_link_share_frac:
+            return []
+        return [
+            f"clients on the same link are left out of the times: {absent[0]} was never measured"
+        ]
+
+    def _is_measured(self, direction: str) -> bool:
+        """Was `direction` of the link ever measured?"""
+        return (self.link.up if direction == "up" else self.link.down) is not None
+
     def _service(
         self, service: Service, site: Site, hour: BusyHour, *, limits: bool
     ) -> ServiceForecast:
@@ -223,13 +240,13 @@ class Evaluator:
         rate_bps = site.plan.throttle_bps
         if limits and rate_bps is not None:
             slow = self._throttled(hour, rate_bps)
-            throttled = all(
-                self._task(
-                    task, service, site.path, slow, limits=False, n_probes=_THROTTLED_PROBES
-                ).meets_target
+            promised = [
+                self._task(task, service, site.path, slow, limits=False, n_probes=_THROTTLED_PROBES)
                 for task in service.tasks
                 if task.must_carry
-            )
+            ]
+            known = [task.meets_target for task in promised if not task.unmeasured]
+            throttled = all(known) if known or not promised else None
         return ServiceForecast(service=service, tasks=tasks, works_throttled=throttled)
 
     def _throttled(self, hour: BusyHour, rate_bps: float) -> BusyHour:
@@ -251,6 +268,9 @@ class Evaluator:
         limits: bool,
         n_probes: int | None = None,
     ) -> TaskForecast:
+        unmeasured = " and ".join(d for d in directions(task) if d not in hour.paths)
+        if unmeasured:
+            return _unmeasured_task(task, service, path, unmeasured)
         names = (service.name, task.name)
         seen = _Meets.of(replace(service, tasks=()), task, path, hour)
         draws = self._known(seen, exact=limits)
@@ -280,6 +300,36 @@ class Evaluator:
             n_max_users_high=limit.n_high if limit else None,
             refused=refusal(task, path),
         )
+
+
+def _never(unit: str) -> Forecast:
+    """A forecast of something of which nothing is known."""
+    return Forecast(draws=np.array([math.inf]), unit=unit, world=np.zeros(1, np.int32))
+
+
+def _unmeasured_task(
+    task: Task, service: Service, path: PathLimits, direction: str
+) -> TaskForecast:
+    return TaskForecast(
+        service=service.name,
+        task=task,
+        time=_never("s"),
+        prob_within_target=None,
+        n_max_users=None,
+        refused=refusal(task, path),
+        unmeasured=direction,
+    )
+
+
+def _unmeasured_backlog(backlog: Backlog, direction: str) -> BacklogForecast:
+    return BacklogForecast(
+        backlog=backlog,
+        days=_never("days"),
+        binding="not measured",
+        binding_frac={"not measured": 1.0},
+        prob_by_deadline=None,
+        unmeasured=direction,
+    )
 
 
 def refusal(task: Task, path: PathLimits) -> str:
@@ -350,9 +400,8 @@ def evaluate(
     start : date, optional
         First day of the backlogs; deadlines need it.
 
-    Raises
-    ------
-    FitError
-        If the site needs a direction that was never measured.
+    Notes
+    -----
+    What crosses a direction that was never measured is marked `unmeasured`, the rest is forecast.
     """
     return Evaluator(link, seed=seed, n_probes=n_probes, hour=hour, start=start).evaluate(site)

@@ -15,6 +15,8 @@ class TaskForecast:
     the 95th percentile stays within the target (None: the task has no target, or time does not
     grow with users); `n_max_users_low`, `n_max_users_high` are its 5 % and 95 % points over the
     worlds. `refused` says why the path cannot carry the task at all ("" if it can).
+    `unmeasured` names the link direction that it needs and nobody measured ("" if none): then
+    nothing is known, and `time` is "never" only to keep its shape.
     """
 
     service: str
@@ -25,11 +27,12 @@ class TaskForecast:
     n_max_users_low: int | None = None
     n_max_users_high: int | None = None
     refused: str = ""
+    unmeasured: str = ""
 
     @property
     def meets_target(self) -> bool:
         """Does the 95th percentile stay within the target? True for a task without one."""
-        if self.refused:
+        if self.refused or self.unmeasured:
             return False
         if self.task.target_s is None:
             return True
@@ -41,7 +44,7 @@ class ServiceForecast:
     """One service with the forecasts of its tasks.
 
     `works_throttled` tells whether it still meets its targets at the plan's throttled rate
-    (None: the plan does not throttle).
+    (None: the plan does not throttle, or nothing that the service needs was measured).
     """
 
     service: Service
@@ -87,7 +90,8 @@ class BacklogForecast:
 
     `binding` is the constraint that decides in most futures ("rate", "data plan", "hours",
     "per-item cost", "path limit", "rate limit"); `binding_frac` gives the share of futures for
-    each. inf days: never finishes. `refused` says why the path cannot carry it ("" if it can).
+    each. inf days: never finishes. `refused` says why the path cannot carry it ("" if it can);
+    `unmeasured` names the direction that it needs and nobody measured.
     """
 
     backlog: Backlog
@@ -96,6 +100,7 @@ class BacklogForecast:
     binding_frac: Mapping[str, float]
     prob_by_deadline: float | None
     refused: str = ""
+    unmeasured: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -163,8 +163,8 @@ def task_draws(
         one = _one_direction(task, service, path, hour, direction, rtts, int(seeds[0]))
         result = one if result is None else _slower(result, one, np.ones(n_probes, np.bool_))
     assert result is not None
-    if stay > 0 and len(directions(task)) == 1:
-        back = opposite(directions(task)[0])
+    back = opposite(directions(task)[0])
+    if stay > 0 and len(directions(task)) == 1 and back in hour.paths:
         one = _one_direction(task, service, path, hour, back, rtts, int(seeds[1]))
         result = _slower(result, one, both_ways)
     return result

@@ -48,7 +48,7 @@ def advice_record(advice: "Advice", link: "LinkModel") -> dict[str, Any]:
         "after": _forecasts(advice.after, verdicts) if advice.chosen else None,
         "other_changes": [_change(outcome) for outcome in advice.outcomes if not outcome.chosen],
         "reasons": list(advice.reasons),
-        "targets": [_target(before, after) for before, after in measures],
+        "targets": [_target(old, new) for old, new in measures if old.known and new.known],
         "search": {
             "n_evaluations": advice.n_evaluations,
             "exhausted": advice.exhausted,
@@ -136,6 +136,7 @@ def _task(forecast: "TaskForecast") -> dict[str, Any]:
         "meets_target": forecast.meets_target,
         "must_carry": task.must_carry,
         "refused": forecast.refused,
+        "unmeasured": forecast.unmeasured,
     }
 
 
@@ -181,6 +182,7 @@ def backlog_record(forecast: "BacklogForecast") -> dict[str, Any]:
         "deadline": None if deadline is None else deadline.isoformat(),
         "prob_by_deadline": _prob(forecast.prob_by_deadline),
         "refused": forecast.refused,
+        "unmeasured": forecast.unmeasured,
     }
 
 

@@ -107,13 +107,17 @@ def _tasks(tasks: Sequence[Record]) -> Listing:
         )
     )
     for task in tasks:
+        target_text = "" if task["target_s"] is None else _seconds(task["target_s"])
+        if task["unmeasured"]:
+            listing.add(f"{task['name']}, {task['flow']}", "?", "?", "?", target_text, "?", "?")
+            continue
         prob, users = task["prob_within_target"], task["max_users"]
         between_text = _seconds_between(task["p95_low_s"], task["p95_high_s"])
         listing.add(
             f"{task['name']}, {task['flow']}",
             *(_seconds(task[key]) for key in ("p05_s", "p50_s")),
             (_seconds(task["p95_s"]), f"({between_text})"),
-            "" if task["target_s"] is None else _seconds(task["target_s"]),
+            target_text,
             "" if prob is None else format_share(prob),
             "" if users is None else f"{users}" + ("+" if users >= MOST_USERS else ""),
         )
@@ -124,10 +128,14 @@ def _remarks(service: Record) -> list[str]:
     """Why a service does not fit as it is."""
     tasks = service["tasks"]
     remarks = [f"{t['name']} cannot be carried: {t['refused']}" for t in tasks if t["refused"]]
+    for direction in sorted({t["unmeasured"] for t in tasks} - {""}):
+        names = ", ".join(t["name"] for t in tasks if t["unmeasured"] == direction)
+        remarks.append(f"nothing is known of {names}: {direction} was never measured")
     missed = [
         task["name"]
         for task in tasks
-        if task["must_carry"] and not task["meets_target"] and not task["refused"]
+        if task["must_carry"]
+        and not (task["meets_target"] or task["refused"] or task["unmeasured"])
     ]
     if missed:
         remarks.append(f"misses its target: {', '.join(missed)}")
@@ -287,6 +295,10 @@ def backlogs_text(backlogs: Sequence[Record]) -> "list[RenderableType]":
     )
     for backlog in backlogs:
         prob = backlog["prob_by_deadline"]
+        if backlog["unmeasured"]:
+            listing.add(backlog["name"], "?", "?", "?",
+                        f"unknown: {backlog['unmeasured']} was never measured", "?")  # fmt: skip
+            continue
         listing.add(
             backlog["name"],
             *(_days(backlog[key]) for key in ("p05_days", "p50_days", "p95_days")),

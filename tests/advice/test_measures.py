@@ -135,3 +135,11 @@ def test_shortfalls_add_and_spare_room_does_not_make_up_for_them(camp, fake_eval
     assert total_shortfall(measures) == pytest.approx(sum(short))
     roomy = tuple(replace(m, margin=m.margin + 1 if m.met else m.margin) for m in measures)
     assert total_shortfall(roomy) == pytest.approx(sum(short))
+
+
+def test_what_nobody_measured_is_in_nobodys_way():
+    unknown = replace(backlog([np.inf]), unmeasured="down")
+    (measure,) = target_measures(evaluation(backlogs=[unknown]))
+    assert not measure.known
+    assert measure.met
+    assert total_shortfall((measure,)) == 0

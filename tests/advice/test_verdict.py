@@ -133,3 +133,12 @@ def test_a_verdict_has_its_reason():
 
     assert why(0.0) == "misses its target: view; too little measured to tell: upload"
     assert "the data plan runs out too often" in why(1.0)
+
+
+def test_what_was_never_measured_leaves_the_service_open():
+    known = forecast([1.0] * 5)
+    unknown = replace(known, unmeasured="down")
+    assert task_stands(unknown) == "open"
+    assert service_stands(service(known, unknown), data()) == "open"
+    refused = replace(unknown, refused="its requests exceed the path's body limit")
+    assert task_stands(refused) == "no"

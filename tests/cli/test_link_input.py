@@ -15,7 +15,6 @@ def test_quick_numbers_become_a_link():
     ("paths", "numbers", "said"),
     [
         ((), {}, "got nothing"),
-        (("a.csv",), {"up": "6 Mbit/s"}, "got both"),
         ((), {"rtt": "55 ms"}, "got --rtt alone"),
         ((), {"up": "6 MB/s"}, "--up: expected a number and bit/s"),
         ((), {"down": "fast"}, "--down: expected"),
@@ -25,6 +24,35 @@ def test_quick_numbers_become_a_link():
 def test_a_link_that_is_not_said_or_said_twice(paths, numbers, said):
     with pytest.raises(InputError, match=said):
         link_from(TraceInput(paths=paths), QuickNumbers(**numbers), seed=0)
+
+
+def rates_file(tmp_path, name="up.csv", direction="up"):
+    path = tmp_path / name
+    lines = "".join(f"{t},{4 + t % 3}\n" for t in range(60))
+    path.write_text(f"time_s,rate {direction} [Mbit/s]\n{lines}")
+    return str(path)
+
+
+def test_quick_numbers_complete_what_files_do_not_hold(tmp_path):
+    given = TraceInput(paths=(rates_file(tmp_path),))
+    link = link_from(given, QuickNumbers(down="24 Mbit/s", rtt="55 ms"), seed=0)
+    assert link.direction("up").n_tests == 1
+    assert link.direction("up").measured_s == 60
+    assert link.direction("down").measured_s == 10
+    assert link.latency is not None
+
+
+def test_a_number_beside_a_measurement_of_the_same_is_refused(tmp_path):
+    given = TraceInput(paths=(rates_file(tmp_path),))
+    with pytest.raises(InputError, match="--up: expected a number for what the files do not hold"):
+        link_from(given, QuickNumbers(up="6 Mbit/s", down="24 Mbit/s"), seed=0)
+
+
+def test_numbers_beside_a_fitted_link_are_refused(tmp_path):
+    path = tmp_path / "kept"
+    link_from(TraceInput(paths=(rates_file(tmp_path),)), QuickNumbers(), seed=0).save(path)
+    with pytest.raises(InputError, match=r"a fitted link or quick numbers .* got both"):
+        link_from(TraceInput(paths=(str(path),)), QuickNumbers(down="24 Mbit/s"), seed=0)
 
 
 @pytest.mark.parametrize("text", ["rate", "=Mbit/s", "rate=", ""])

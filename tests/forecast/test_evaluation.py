@@ -8,11 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_array_equal
 
-from linkfit.errors import FitError
 from linkfit.forecast.evaluation import Evaluator, evaluate, refusal
 from linkfit.ingest.trace import Trace
 from linkfit.link.fit import fit_link
-from linkfit.site.model import DayWindow, PathLimits, Plan, Service, Site, SizeLaw, Task
+from linkfit.site.model import Backlog, DayWindow, PathLimits, Plan, Service, Site, SizeLaw, Task
 
 PROBES = 100
 
@@ -108,9 +107,26 @@ def test_what_works_at_the_throttled_rate_is_told_apart(link):
 def test_only_the_directions_that_the_site_uses_must_be_measured():
     up_only = fit_link(Trace.from_rates(series(6e6), direction="up"))
     assert evaluate(site(), up_only, n_probes=50).services[0].tasks[0].time.draws.size == 50
-    receives = site(service(tasks=(task(flow="in"),)))
-    with pytest.raises(FitError, match=r"down: expected at least one measurement .* got none"):
-        evaluate(receives, up_only, n_probes=50)
+
+
+def test_what_crosses_a_direction_never_measured_is_marked_and_the_rest_is_forecast():
+    up_only = fit_link(Trace.from_rates(series(6e6), direction="up"))
+    heap = Backlog(name="heap", n_items=10, size=SizeLaw(median_bytes=1e6), flow="in")
+    asked = site(
+        service(tasks=(task(), task("add", flow="in"))),
+        path=PathLimits(same_link_share_frac=0.3),
+        backlogs=(heap,),
+        plan=Plan(cap_bytes=1e9, throttle_bps=5e6),
+    )
+    ev = evaluate(asked, up_only, n_probes=50)
+    look, add = ev.services[0].tasks
+    assert (look.unmeasured, add.unmeasured) == ("", "down")
+    assert np.isfinite(look.time.draws).all()
+    assert not add.meets_target
+    assert add.n_max_users is None
+    assert ev.services[0].works_throttled  # of what is known
+    assert ev.backlogs[0].unmeasured == "down"
+    assert any("clients on the same link are left out" in note for note in ev.notes)
 
 
 def test_a_window_of_its_own_is_noted(link):

@@ -19,7 +19,7 @@ def a_task(**other):
     task = {
         "name": "view a photo", "flow": "out", "target_s": 2.0, "p05_s": 0.42, "p50_s": 0.64,
         "p95_s": 2.4, "p95_low_s": 1.9, "p95_high_s": 2.7, "prob_within_target": 0.93,
-        "max_users": 5, "meets_target": False, "must_carry": True, "refused": "",
+        "max_users": 5, "meets_target": False, "must_carry": True, "refused": "", "unmeasured": "",
     }  # fmt: skip
     return task | other
 
@@ -40,6 +40,7 @@ DATA = {
 BACKLOG = {
     "name": "season photos", "p05_days": 0.5, "p50_days": 3.0, "p95_days": None,
     "binding": "data plan", "prob_by_deadline": 0.9, "refused": "",
+    "unmeasured": "",
 }  # fmt: skip
 GAIN = {"measure": "view a photo: time", "unit": "s", "before": 2.4, "after": 0.84, "better": True}
 CHANGE = {
@@ -212,3 +213,13 @@ def test_the_words_that_every_time_shares_are_said_once():
     text = shown(changes_text([CHANGE | {"gain": [gain]}]), 200)
     assert text.count("19 of 20") == 1
     assert "view a photo: 2.4 s -> 840 ms" in text
+
+
+def test_what_crosses_a_direction_never_measured_is_a_question():
+    unknown = a_task(unmeasured="down", flow="in", p95_s=None, max_users=None)
+    text = shown(services_text([a_service(a_task(), unknown | {"name": "add a photo"})]), 120)
+    row = next(line for line in text.splitlines() if line.startswith("add a photo"))
+    assert row.split()[-6:] == ["?", "?", "?", "2.0", "s", "?", "?"][-6:]
+    assert "nothing is known of add a photo: down was never measured" in text
+    waits = shown(backlogs_text([BACKLOG | {"unmeasured": "up"}]), 120)
+    assert "unknown: up was never measured" in waits
