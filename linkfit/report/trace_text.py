@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 _N_SOURCES_NAMED = 3
 # seconds measured in an hour of the day, and the sign that stands for as many
+_N_ALIKE = 2
 _SIGNS = ((600.0, "#"), (60.0, "+"), (0.0, "-"))
 _WHAT = Column(heading="what", prose=True)
 _QUANTILE_COLUMNS = tuple(Column(heading=text, right=True) for text in ("5 %", "median", "95 %"))
@@ -164,9 +165,20 @@ def _gaps(throughput: Sequence[ThroughputSummary]) -> "list[RenderableType]":
 
 
 def _notes(title: str, notes: "Sequence[Repair | Finding]") -> "list[RenderableType]":
-    if not notes:
-        return []
-    return [heading(title), *bullets([f"{_short(note.source)}: {note.text}" for note in notes])]
+    """Notes by kind: the first few of each in full, then how many more files say the same."""
+    by_kind: dict[str, list[Repair | Finding]] = {}
+    for note in notes:
+        by_kind.setdefault(note.kind, []).append(note)
+    lines = []
+    for kind, alike in by_kind.items():
+        lines += [
+            f"{_short(note.source)}: {note.text.removeprefix(f'{note.source}: ')}"
+            for note in alike[:_N_ALIKE]
+        ]
+        left = len(alike) - _N_ALIKE
+        if left > 0:
+            lines.append(f"{kind}: {left} more (all of them: --json)")
+    return [heading(title), *bullets(lines)] if lines else []
 
 
 def _short(source: str) -> str:

@@ -85,3 +85,15 @@ def test_the_record_is_json_with_infinity_as_null():
     assert record["latency"][0]["rtt_s"]["p95"] is None
     assert record["formats"] == {"ping text": 1, "rates": 2, "transfers": 1}
     assert record["sources"][0]["name"] == "camp/up.csv"
+
+
+def test_notes_of_one_kind_are_told_twice_and_then_counted():
+    findings = tuple(
+        Finding(source=f"d/{i}.json", kind="plateau", n_samples=1, text=f"d/{i}.json: flat at {i}")
+        for i in range(5)
+    )
+    flat = " ".join(shown(Trace.merge([a_trace(), Trace(findings=findings)])).split())
+    assert "0.json: flat at 0" in flat
+    assert "1.json: flat at 1" in flat
+    assert "flat at 2" not in flat
+    assert "plateau: 3 more (all of them: --json)" in flat
