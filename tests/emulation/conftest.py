@@ -14,8 +14,10 @@ LOCK = Path(tempfile.gettempdir()) / "linkfit-emulation.lock"
 
 def missing():
     """Why no link can be emulated here; None if one can."""
-    if not Path("/dev/net/tun").exists():
-        return "no /dev/net/tun (load the kernel's tun module)"
+    try:
+        os.close(os.open("/dev/net/tun", os.O_RDWR | os.O_CLOEXEC))
+    except OSError as error:  # a node without its module, or kept from a container, too
+        return f"no TUN device: {error}"
     if shutil.which("ip") is None:
         return "no ip command (Debian: iproute2)"
     name = f"linkfit-{os.getpid()}-probe"

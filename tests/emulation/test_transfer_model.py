@@ -149,6 +149,9 @@ LOSSY = (
 
 def all_measured(runs, loss_frac=0.0):
     offered = congestion_controls()
+    print(
+        f"congestion controls of this kernel: {', '.join(offered)}; runs with others are not made"
+    )
     return [
         measured(
             trace, congestion, rtt_s, buffer_bytes, size_bytes,
