@@ -8,17 +8,21 @@ import stat
 import sys
 import tempfile
 from collections.abc import Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
 import numpy as np
+from numpy.typing import NDArray
 
 from linkfit.errors import TraceError
+from linkfit.ingest.text import refuse_nul
 
 HEAD_BYTES = 1 << 16
 _BLOCK_BYTES = 1 << 20
+_PIECE_BYTES = 1 << 18  # stays in cache
 _NEWLINE = ord("\n")
 
 
@@ -30,9 +34,27 @@ class RawFile:
     file: BinaryIO
     head: bytes
     n_bytes: int
-    sha256: str
-    has_nul: bool
-    n_lines: int
+    summing: "Future[str]"
+
+    @property
+    def sha256(self) -> str:
+        """SHA-256 of all bytes; waits until the sum is done."""
+        return self.summing.result()
+
+    @property
+    def n_lines(self) -> int:
+        """Newlines in the file; reads it through."""
+        return sum(int(np.count_nonzero(codes == _NEWLINE)) for codes in self._pieces())
+
+    @property
+    def has_nul(self) -> bool:
+        """Whether a NUL is among the bytes; reads up to it."""
+        return any(codes.min() == 0 for codes in self._pieces())
+
+    def refuse_nul(self) -> None:
+        """Raise if a NUL is among the bytes, which no text holds but UTF-16."""
+        if self.has_nul:
+            refuse_nul(self.read_all(), self.name)
 
     def rewind(self) -> BinaryIO:
         """The file, at its start."""
@@ -42,6 +64,11 @@ class RawFile:
     def read_all(self) -> bytes:
         """Every byte of the file."""
         return self.rewind().read()
+
+    def _pieces(self) -> Iterator[NDArray[np.uint8]]:
+        file = self.rewind()
+        while piece := file.read(_PIECE_BYTES):
+            yield np.frombuffer(piece, dtype=np.uint8)
 
 
 @contextmanager
@@ -58,18 +85,17 @@ def open_raw(path: str | Path) -> Iterator[RawFile]:
         n_bytes = file.seek(0, io.SEEK_END)
         if n_bytes == 0:
             raise TraceError(f"{name}: expected measurements, got 0 bytes; was it cut off?")
-        sha256, has_nul, n_lines = _sum(file)
-        file.seek(0)
-        head = file.read(HEAD_BYTES)
-        yield RawFile(
-            name=name,
-            file=file,
-            head=head,
-            n_bytes=n_bytes,
-            sha256=sha256,
-            has_nul=has_nul,
-            n_lines=n_lines,
-        )
+        with ThreadPoolExecutor(max_workers=1) as beside:
+            summing = beside.submit(_sum, file.fileno(), n_bytes)
+            file.seek(0)
+            head = file.read(HEAD_BYTES)
+            yield RawFile(
+                name=name,
+                file=file,
+                head=head,
+                n_bytes=n_bytes,
+                summing=summing,
+            )
 
 
 @contextmanager
@@ -94,12 +120,10 @@ def _open_seekable(path: str | Path, name: str) -> Iterator[BinaryIO]:
         yield opened
 
 
-def _sum(file: BinaryIO) -> tuple[str, bool, int]:
-    """SHA-256 of all bytes, whether a NUL is among them, and their newlines, in one pass."""
-    digest, has_nul, n_lines = hashlib.sha256(), False, 0
-    file.seek(0)
-    while block := file.read(_BLOCK_BYTES):
+def _sum(descriptor: int, n_bytes: int) -> str:
+    """SHA-256 of the first `n_bytes`, read beside whoever reads the file at his own place."""
+    digest, at = hashlib.sha256(), 0
+    while block := os.pread(descriptor, min(_BLOCK_BYTES, n_bytes - at), at):
         digest.update(block)
-        has_nul = has_nul or b"\0" in block
-        n_lines += int(np.count_nonzero(np.frombuffer(block, dtype=np.uint8) == _NEWLINE))
-    return digest.hexdigest(), has_nul, n_lines
+        at += len(block)
+    return digest.hexdigest()

@@ -25,7 +25,7 @@ from linkfit.ingest.sniff import (
     looks_like_json_lines,
 )
 from linkfit.ingest.table import read_table
-from linkfit.ingest.text import Encoding, decode, find_encoding, refuse_nul
+from linkfit.ingest.text import Encoding, decode, find_encoding
 from linkfit.ingest.trace import Finding, Trace
 
 _WAY_SUFFIXES = {".up": "up", ".down": "down"}
@@ -156,8 +156,6 @@ def _read_file(path: str | Path, options: ReadOptions) -> Trace:
 
 def _read_text(raw: RawFile, encoding: Encoding, options: ReadOptions) -> Trace:
     notes = Notes(raw.name)
-    if raw.has_nul and not encoding.name.startswith("utf-16"):
-        refuse_nul(raw.read_all(), raw.name)
     head = raw.head.decode(encoding.name, errors="replace")
     if looks_like_iperf3(head):
         text, _ = decode(raw.read_all(), raw.name)
@@ -166,6 +164,7 @@ def _read_text(raw: RawFile, encoding: Encoding, options: ReadOptions) -> Trace:
         except TraceError as error:  # a report of an error only: no reason to refuse a folder
             raise NotAMeasurementError(str(error)) from error
     if looks_like_ping(head):
+        _refuse_nul(raw, encoding)
         _refuse_mixture(head, raw.name)
         # line by line: weeks of ping need not fit into memory
         lines = io.TextIOWrapper(raw.rewind(), encoding=encoding.name, errors="replace")
@@ -181,9 +180,18 @@ def _read_text(raw: RawFile, encoding: Encoding, options: ReadOptions) -> Trace:
         trace = read_delivery(text, raw.name, raw.sha256, direction=way)
         return replace(trace, findings=(*told, *trace.findings))
     if looks_like_json_lines(head):
+        _refuse_nul(raw, encoding)
         return read_records(raw, encoding, options, notes)
-    layout = find_layout(head, raw.name)
-    return read_table(raw, layout, encoding, options, notes)
+    try:
+        return read_table(raw, find_layout(head, raw.name), encoding, options, notes)
+    except TraceError:
+        _refuse_nul(raw, encoding)  # it may be why; a table that was read has none
+        raise
+
+
+def _refuse_nul(raw: RawFile, encoding: Encoding) -> None:
+    if not encoding.name.startswith("utf-16"):
+        raw.refuse_nul()
 
 
 def _refuse_mixture(head: str, name: str) -> None:

@@ -7,10 +7,12 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from linkfit.ingest.columns import DOWN_WORDS, UP_WORDS, Column
+from linkfit.ingest.even_times import GrowingTimes
 from linkfit.ingest.growing import GrowingColumn
 from linkfit.ingest.latency_rows import LatencyRows
 from linkfit.ingest.notes import Notes, refuse
 from linkfit.ingest.plan import TablePlan
+from linkfit.ingest.storage import is_constant
 from linkfit.ingest.times import to_seconds
 from linkfit.ingest.trace import (
     LAYERS,
@@ -23,7 +25,7 @@ from linkfit.ingest.trace import (
 MAX_RATE_BPS = 1e12  # beyond any link this is for: a damaged cell, not a measurement
 SPEED_TEST_S = 10.0  # the usual length of a speed test (common practice)
 _LONGEST_POLL_S = 30.0  # rows further apart than this are single tests, not a series
-_THROUGHPUT = ("start_s", "duration_s", "bits", "saturating", "transport", "n_streams")
+_THROUGHPUT = ("duration_s", "bits", "saturating", "transport", "n_streams")
 _TRANSFER = ("start_s", "size_bytes", "duration_s", "is_up")
 
 
@@ -32,8 +34,11 @@ class TableRows:
 
     def __init__(self, plan: TablePlan, notes: Notes, first_row: int, n_rows_expected: int) -> None:
         self._plan, self._notes = plan, notes
-        self._rates = {
-            way: {name: GrowingColumn(np.float64, n_rows_expected) for name in _THROUGHPUT}
+        self._rates: dict[str, dict[str, Any]] = {
+            way: {
+                "start_s": GrowingTimes(n_rows_expected),
+                **{name: GrowingColumn(np.float64, n_rows_expected) for name in _THROUGHPUT},
+            }
             for way in ("down", "up")
         }
         self._transfers = {name: GrowingColumn(np.float64, n_rows_expected) for name in _TRANSFER}
@@ -100,7 +105,10 @@ class TableRows:
             return None
         cells = chunk[column.index]
         times_s = to_seconds(cells, kind, plan.options.timezone)
-        for i in np.flatnonzero(np.isnan(times_s) & cells.notna().to_numpy()).tolist():
+        no_time = np.isnan(times_s)
+        if not no_time.any():
+            return times_s
+        for i in np.flatnonzero(no_time & cells.notna().to_numpy()).tolist():
             self._notes.problem(
                 f"{self._notes.name}:{self._first_row + int(chunk.index[i])}:{column.index + 1}: "
                 f"expected a time in column {column.name!r}, got {str(cells.iloc[i])[:40]!r}; "
@@ -216,23 +224,28 @@ class TableRows:
             highest_bps = np.fmax(highest_bps, rates_bps)
             for way in ("up", "down"):
                 keep = good & (up == (way == "up"))
-                self._append_rates(way, chunk, keep, start_s, duration_s, rates_bps)
+                if keep.any():
+                    self._append_rates(way, chunk, keep, start_s, duration_s, rates_bps)
         return highest_bps
 
     def _append_rates(
         self,
         way: str,
         chunk: pd.DataFrame,
-        keep: NDArray[np.bool_],
+        keep: Any,
         start_s: NDArray[np.float64],
         duration_s: NDArray[np.float64],
         rates_bps: NDArray[np.float64],
     ) -> None:
+        """Take the rows that the mask `keep` selects."""
         n = int(np.count_nonzero(keep))
-        columns: dict[str, Any] = self._rates[way]
+        keep = slice(None) if n == keep.size else keep  # the usual case: nothing is copied
+        columns = self._rates[way]
         columns["start_s"].append(start_s[keep], n)
         columns["duration_s"].append(duration_s[keep], n)
-        columns["bits"].append((rates_bps * duration_s)[keep], n)
+        if not (is_constant(duration_s) and duration_s[0] == 1.0):
+            rates_bps = rates_bps * duration_s
+        columns["bits"].append(rates_bps[keep], n)
         transport, saturating = self._transport(chunk), self._saturating(chunk)
         columns["transport"].append(transport[keep] if np.ndim(transport) else transport, n)
         columns["saturating"].append(saturating[keep] if np.ndim(saturating) else saturating, n)
@@ -245,6 +258,8 @@ class TableRows:
     ) -> NDArray[np.bool_]:
         """Which rows hold a measured rate: empty is not measured, 0 is an outage."""
         name, notes = column.name, self._notes
+        if timed.all() and rates_bps.min() > 0 and rates_bps.max() <= MAX_RATE_BPS:
+            return timed  # the usual case; NaN is neither
         missing = np.isnan(rates_bps) & timed
         notes.find(
             f"not measured: {name}",

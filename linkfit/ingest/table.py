@@ -3,6 +3,7 @@
 import csv
 import io
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -10,10 +11,10 @@ import pandas as pd
 
 from linkfit.errors import TraceError
 from linkfit.ingest.assemble import MISSING, TableHead, assemble
-from linkfit.ingest.columns import TEXT_ROLES, Column
 from linkfit.ingest.notes import Notes
 from linkfit.ingest.options import ReadOptions
 from linkfit.ingest.plan import NumberReader, TablePlan
+from linkfit.ingest.quick import Place, is_text, quick_chunks, used_columns
 from linkfit.ingest.rawfile import RawFile
 from linkfit.ingest.sniff import Layout
 from linkfit.ingest.text import Encoding
@@ -21,7 +22,6 @@ from linkfit.ingest.trace import Source, Trace
 from linkfit.ingest.transfers import headerless_names
 
 CHUNK_ROWS = 250_000
-_BLOCK_BYTES = 1 << 20
 
 
 def read_table(
@@ -41,78 +41,37 @@ def read_table(
         decimal=layout.decimal,
         first_row=layout.first_row,
     )
-    return assemble(
+    trace = assemble(
         head,
         lambda plan: _chunks(raw, layout, encoding, plan, notes),
         options,
         notes,
-        Source(name=notes.name, format="table", sha256=raw.sha256),
-        n_rows_expected=raw.n_lines + 1,
+        Source(name=notes.name, format="table"),
+        n_rows_expected=_about_rows(raw),
     )
+    # asked for last, for the file is summed while it is read
+    return replace(trace, sources=tuple(replace(s, sha256=raw.sha256) for s in trace.sources))
+
+
+def _about_rows(raw: RawFile) -> int:
+    """More rows than the file is likely to have, by the length of its first lines."""
+    n_lines = raw.head.count(b"\n") + 1
+    share = raw.n_bytes / len(raw.head)
+    return n_lines if share == 1 else int(1.25 * n_lines * share)
 
 
 def _chunks(
     raw: RawFile, layout: Layout, encoding: Encoding, plan: TablePlan, notes: Notes
 ) -> Iterator[pd.DataFrame]:
     """Chunks by the quick parser while the file is regular, then row by row."""
-    n_done = 0
-    if encoding.is_utf8 and _is_regular(raw, layout):
-        try:
-            for chunk in _quick_chunks(raw, layout, plan):
-                yield chunk
-                n_done += len(chunk)
-                plan.options.progress(notes.name, raw.file.tell(), raw.n_bytes)
-        except (ValueError, pd.errors.ParserError):
-            pass  # some cell is no number: the careful reading names it
-        else:
+    done = Place()
+    if encoding.is_utf8:
+        for chunk in quick_chunks(raw, layout, plan, done, n_rows=CHUNK_ROWS):
+            yield chunk
+            plan.options.progress(notes.name, done.n_bytes, raw.n_bytes)
+        if done.n_bytes == raw.n_bytes:
             return
-    yield from _careful_chunks(raw, layout, encoding, plan, notes, n_done)
-
-
-def _is_regular(raw: RawFile, layout: Layout) -> bool:
-    """Whether the file has as many delimiters as rows of its width need, and ends in a newline.
-
-    The quick parser fills short rows with "not measured" without a word, so only such a file
-    goes to it.
-    """
-    n_delimiters = 0
-    file, last = raw.rewind(), b""
-    while block := file.read(_BLOCK_BYTES):
-        codes = np.frombuffer(block, dtype=np.uint8)
-        n_delimiters += int(np.count_nonzero(codes == ord(layout.delimiter)))
-        last = block[-1:]
-    return (
-        layout.n_before == 0
-        and n_delimiters == raw.n_lines * (layout.n_columns - 1)
-        and (last == b"\n")
-    )
-
-
-def _used(plan: TablePlan) -> tuple[Column, ...]:
-    return tuple(sorted(plan.columns, key=lambda column: column.index))
-
-
-def _quick_chunks(raw: RawFile, layout: Layout, plan: TablePlan) -> Iterator[pd.DataFrame]:
-    """Chunks of the used columns, numbers as float64, by pandas' C parser."""
-    dtypes: dict[int, Any] = {}
-    for column in _used(plan):
-        is_text = column.role in TEXT_ROLES and not _is_number_time(column, plan)
-        dtypes[column.index] = "str" if is_text else np.float64
-    has_spaces = f"{layout.delimiter} ".encode() in raw.head  # looking for them costs a third more
-    reader = pd.read_csv(
-        raw.rewind(), sep=layout.delimiter, header=None, names=range(layout.n_columns),
-        skiprows=layout.first_row - 1, usecols=list(dtypes), dtype=dtypes,
-        decimal=layout.decimal, na_values=list(MISSING), keep_default_na=False,
-        chunksize=CHUNK_ROWS, skipinitialspace=has_spaces,
-    )  # fmt: skip
-    with reader:
-        yield from reader
-
-
-def _is_number_time(column: Column, plan: TablePlan) -> bool:
-    kinds = {"start": plan.start_kind, "end": plan.end_kind}
-    kind = kinds.get(column.role)
-    return kind is not None and kind.factor_s is not None
+    yield from _careful_chunks(raw, layout, encoding, plan, notes, done)
 
 
 def _careful_chunks(
@@ -121,24 +80,27 @@ def _careful_chunks(
     encoding: Encoding,
     plan: TablePlan,
     notes: Notes,
-    n_done: int,
+    done: Place,
 ) -> Iterator[pd.DataFrame]:
-    """The same chunks after the first `n_done` rows, each row and cell checked and named."""
+    """The same chunks from `done` on, each row and cell checked and named."""
+    if not encoding.name.startswith("utf-16"):
+        raw.refuse_nul()
     checker = _RowChecker(layout, plan, notes)
-    text = io.TextIOWrapper(raw.rewind(), encoding=encoding.name, errors="replace", newline="")
+    file, name, n_before = raw.rewind(), encoding.name, layout.first_row - 1
+    if done.n_lines:  # below the header, and below the mark of the encoding
+        file.seek(done.n_bytes)
+        name, n_before = "utf-8", 0
+    text = io.TextIOWrapper(file, encoding=name, errors="replace", newline="")
     try:
-        for _ in range(layout.first_row - 1):
+        for _ in range(n_before):
             next(text, None)
         reader = csv.reader(text, delimiter=layout.delimiter)
         kept: list[list[str]] = []
         lines: list[int] = []
-        n_lines = 0
+        n_lines = done.n_lines
         for cells in reader:
-            line, n_lines = n_lines, reader.line_num  # a quoted cell may run over lines
+            line, n_lines = n_lines, done.n_lines + reader.line_num  # a cell may run over lines
             if not any(cell.strip() for cell in cells):
-                continue
-            if n_done > 0:
-                n_done -= 1
                 continue
             if checker.accept(cells, layout.first_row + line):
                 kept.append(cells)
@@ -152,8 +114,8 @@ def _careful_chunks(
         yield checker.frame(kept, lines)
     except csv.Error as error:
         raise TraceError(
-            f"{notes.name}:{layout.first_row - 1 + reader.line_num}: expected a row of cells, got "
-            f"{error}; close the quotation mark"
+            f"{notes.name}:{layout.first_row - 1 + done.n_lines + reader.line_num}: expected a row "
+            f"of cells, got {error}; close the quotation mark"
         ) from error
     finally:
         text.detach()
@@ -170,10 +132,8 @@ class _RowChecker:
     def __init__(self, layout: Layout, plan: TablePlan, notes: Notes) -> None:
         self._layout, self._plan, self._notes = layout, plan, notes
         self._to_number = NumberReader(layout.decimal)
-        self._columns = _used(plan)
-        self._numeric = [
-            c for c in self._columns if c.role not in TEXT_ROLES or _is_number_time(c, plan)
-        ]
+        self._columns = used_columns(plan)
+        self._numeric = [c for c in self._columns if not is_text(c, plan)]
         self._short: tuple[int, int] | None = None  # row and width of a short row seen last
 
     def accept(self, cells: Sequence[str], row: int) -> bool:

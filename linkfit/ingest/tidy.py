@@ -45,7 +45,7 @@ def _tidy_throughput(
         return samples
     n_down = len(samples) - int(np.count_nonzero(samples.is_up))
     parts = [
-        _tidy_way(samples.take(np.arange(begin, end)), notes, one_peer=one_peer)
+        _tidy_way(samples.part(begin, end), notes, one_peer=one_peer)
         if not _is_tidy(samples, begin, end)
         else (begin, end)
         for begin, end in ((0, n_down), (n_down, len(samples)))
@@ -53,18 +53,16 @@ def _tidy_throughput(
     ]
     if all(isinstance(part, tuple) for part in parts):
         return samples  # the usual case: nothing is copied
-    tables = [samples.take(np.arange(*part)) if isinstance(part, tuple) else part for part in parts]
+    tables = [samples.part(*part) if isinstance(part, tuple) else part for part in parts]
     return ThroughputSamples.concatenate(tables, [0] * len(tables))
 
 
 def _is_tidy(samples: ThroughputSamples, begin: int, end: int) -> bool:
-    start_s, duration_s = samples.start_s[begin:end], samples.duration_s[begin:end]
-    if not rises(start_s):
-        return False
-    for at in range(0, start_s.size, BLOCK_ROWS):
-        ends_s = start_s[at : at + BLOCK_ROWS] + _SLACK * duration_s[at : at + BLOCK_ROWS]
-        following = start_s[at + 1 : at + BLOCK_ROWS + 1]
-        if (following < ends_s[: following.size]).any():
+    for at in range(begin, end, BLOCK_ROWS):
+        start_s = samples.starts_between_s(at, min(at + BLOCK_ROWS + 1, end))
+        duration_s = samples.duration_s[at : at + start_s.size - 1]
+        steps_s = np.diff(start_s)
+        if not (steps_s > 0).all() or (start_s[1:] < start_s[:-1] + _SLACK * duration_s).any():
             return False
     return True
 

@@ -65,7 +65,11 @@ def to_seconds(
     two if the rows around it do not tell, and one that `zone` never had is moved forward.
     """
     if kind.factor_s is not None:
-        numbers = pd.to_numeric(values, errors="coerce").to_numpy(np.float64)
+        if values.dtype != np.float64:
+            values = pd.to_numeric(values, errors="coerce")
+        numbers = values.to_numpy(np.float64)
+        if kind.factor_s == 1:
+            return numbers
         if kind.factor_s < 1:  # dividing keeps 1700000000123 ms nearer than times 0.001
             return numbers / round(1 / kind.factor_s)
         return numbers * kind.factor_s

@@ -15,6 +15,7 @@ import numpy as np
 
 from linkfit._checks import one_of, positive
 from linkfit.errors import InputError
+from linkfit.ingest.even_times import EvenTimes, TimesOnDemand, stored
 from linkfit.ingest.storage import first_wrong, freeze, joined, moved, selected
 
 if TYPE_CHECKING:
@@ -65,18 +66,30 @@ class _Table:
     """Shared behaviour of the three sample tables: length, selection, concatenation."""
 
     def __len__(self) -> int:
-        return int(getattr(self, fields(self)[0].name).size)
+        return int(stored(self, fields(self)[0].name).size)
 
     def take(self, keep: "NDArray[Any]") -> Self:
         """The rows that `keep` (a mask or indices) selects."""
-        return type(self)(**{f.name: selected(getattr(self, f.name), keep) for f in fields(self)})
+        return type(self)(**{f.name: selected(stored(self, f.name), keep) for f in fields(self)})
+
+    def part(self, begin: int, end: int) -> Self:
+        """The rows from `begin` up to, not including, `end`; nothing is copied."""
+        columns = ((f.name, stored(self, f.name)) for f in fields(self))
+        return type(self)(
+            **{
+                name: column.part(begin, end)
+                if isinstance(column, EvenTimes)
+                else column[begin:end]
+                for name, column in columns
+            }
+        )
 
     @classmethod
     def concatenate(cls, tables: "Sequence[Self]", source_offsets: Sequence[int]) -> Self:
         """All rows of `tables`, `source` indices moved by each table's offset."""
         columns: dict[str, Any] = {}
         for f in fields(cls):
-            parts = [getattr(table, f.name) for table in tables]
+            parts = [stored(table, f.name) for table in tables]
             if f.name == "source":
                 parts = [moved(p, o) for p, o in zip(parts, source_offsets, strict=True)]
             columns[f.name] = joined(parts)
@@ -91,6 +104,8 @@ def _empty() -> "NDArray[Any]":
 class ThroughputSamples(_Table):
     """Bits carried in stretches of time, one row a sample; all arrays have shape (n,).
 
+    Starts that lie on even grids are kept as such: `start_s` is built when it is first read, and
+    `starts_between_s` builds a part of it only.
     `saturating` False means that the sender did not try for all it could get: the rate is then
     a LOWER BOUND on capacity (right-censored). `transport` and `layer` index TRANSPORTS and
     LAYERS; `n_streams` counts parallel flows (0: unknown); `source` indexes Trace.sources.
@@ -121,6 +136,17 @@ class ThroughputSamples(_Table):
         """Mean rate of each sample, shape (n,). [bit/s]"""
         return self.bits / self.duration_s
 
+    def starts_between_s(self, begin: int, end: int) -> "NDArray[np.float64]":
+        """Starts of the rows from `begin` up to, not including, `end`. [s]"""
+        column = stored(self, "start_s")
+        if isinstance(column, EvenTimes):
+            return column.between(begin, end)
+        starts_s: NDArray[np.float64] = column[begin:end]
+        return starts_s
+
+
+# dataclasses knows slots, but no property with a default: the place is changed afterwards
+type.__setattr__(ThroughputSamples, "start_s", TimesOnDemand(vars(ThroughputSamples)["start_s"]))
 
 _THROUGHPUT_TYPES = {
     "start_s": np.float64, "duration_s": np.float64, "bits": np.float64, "is_up": np.bool_,

@@ -107,12 +107,17 @@ def _ways(samples: ThroughputSamples) -> Iterator[tuple[str, ThroughputSamples]]
     n_down = len(samples) - int(np.count_nonzero(samples.is_up))
     for way, begin, end in (("down", 0, n_down), ("up", n_down, len(samples))):
         if end > begin:
-            yield way, samples.take(np.arange(begin, min(end, begin + _MOST_LOOKED_AT)))
+            yield way, samples.part(begin, min(end, begin + _MOST_LOOKED_AT))
 
 
 def _gaps(samples: ThroughputSamples, notes: Notes) -> None:
     """Gaps in the rows of the file: times at which neither direction was measured."""
-    holes_s = gap_lengths_s(*_all_rows(samples))
+    n_down = len(samples) - int(np.count_nonzero(samples.is_up))
+    if n_down in (0, len(samples)) or _same_starts(samples, n_down):
+        holes_s = _holes_s(samples, n_down % len(samples) if len(samples) else 0)
+    else:
+        rows_s, first = np.unique(samples.start_s, return_index=True)
+        holes_s = gap_lengths_s(rows_s, samples.duration_s[first])
     if holes_s.size:
         total, longest = (format_duration(float(x)) for x in (holes_s.sum(), holes_s.max()))
         notes.find(
@@ -123,19 +128,25 @@ def _gaps(samples: ThroughputSamples, notes: Notes) -> None:
         )
 
 
-def _all_rows(
-    samples: ThroughputSamples,
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Start and length of every row that either direction has, in order of time. [s]"""
-    n_down = len(samples) - int(np.count_nonzero(samples.is_up))
-    down, up = slice(0, n_down), slice(n_down, None)
-    starts_s = samples.start_s
-    if n_down == 0 or np.array_equal(starts_s[down], starts_s[up]):
-        return starts_s[up], samples.duration_s[up]
-    if n_down == len(samples):
-        return starts_s, samples.duration_s
-    rows_s, first = np.unique(starts_s, return_index=True)
-    return rows_s, samples.duration_s[first]
+def _same_starts(samples: ThroughputSamples, n_down: int) -> bool:
+    """Whether the samples of both ways begin at the same times."""
+    n = len(samples)
+    return n == 2 * n_down and all(
+        np.array_equal(
+            samples.starts_between_s(at, min(at + BLOCK_ROWS, n_down)),
+            samples.starts_between_s(n_down + at, min(n_down + at + BLOCK_ROWS, n)),
+        )
+        for at in range(0, n_down, BLOCK_ROWS)
+    )
+
+
+def _holes_s(samples: ThroughputSamples, begin: int) -> NDArray[np.float64]:
+    """Lengths of the gaps between the samples from row `begin` on, which rise in time. [s]"""
+    parts = [np.empty(0)]
+    for at in range(begin, len(samples) - 1, BLOCK_ROWS):
+        starts_s = samples.starts_between_s(at, at + BLOCK_ROWS + 1)
+        parts.append(gap_lengths_s(starts_s, samples.duration_s[at : at + starts_s.size]))
+    return np.concatenate(parts)
 
 
 def _polling(
