@@ -1,6 +1,8 @@
 """``linkfit transfer``: how long one payload takes."""
 
-from typing import Annotated
+import re
+from dataclasses import replace
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -16,6 +18,11 @@ from linkfit.cli.options import (
     Units,
     Up,
 )
+from linkfit.errors import InputError
+
+if TYPE_CHECKING:
+    from linkfit.cli.link_input import TraceInput
+    from linkfit.ingest.trace import Trace
 
 
 def transfer(
@@ -29,6 +36,22 @@ def transfer(
     relay_rtt: Annotated[
         str, typer.Option(help='Round trip to the relay beyond the link, "18 ms".')
     ] = "0 s",
+    by: Annotated[
+        str | None, typer.Option(help='Tell the chance to end within this time, "15m".')
+    ] = None,
+    at: Annotated[
+        str | None, typer.Option(help='Start at this hour of the local day, "20:00".')
+    ] = None,
+    recent: Annotated[
+        str | None,
+        typer.Option(
+            metavar="FILE",
+            help="Start now: a trace file of the link's last minutes, the same direction busy.",
+        ),
+    ] = None,
+    recent_age: Annotated[
+        str, typer.Option(help='How long ago the file of --recent ended, "30 s".')
+    ] = "0 s",
     down: Down = None,
     up: Up = None,
     rtt: Rtt = None,
@@ -41,7 +64,8 @@ def transfer(
 ) -> None:
     """Time for one payload over the link.
 
-    The median, the 5th and 95th percentile, and how sure each is.
+    The median, the 5th and 95th percentile, how sure each is, and what makes them wide. At any
+    moment that was measured, or from now on (--recent), or at an hour (--at).
 
     The flow is said from the server's side, and so is the link: up is from the server towards
     the internet.
@@ -58,11 +82,12 @@ def transfer(
     size_bytes = parse_size_bytes(size, where="--size")
     link_direction = flow_direction(flow)
     relay_rtt_s = parse_duration_s(relay_rtt, where="--relay-rtt")
-    link = link_from(
-        trace_input(links, direction, columns, units, timezone or "UTC"),
-        QuickNumbers(down=down, up=up, rtt=rtt),
-        seed=seed,
-    )
+    recent_age_s = parse_duration_s(recent_age, where="--recent-age")
+    by_s = None if by is None else parse_duration_s(by, where="--by")
+    hour = None if at is None else _hour(at)
+    files = trace_input(links, direction, columns, units, timezone or "UTC")
+    recent_trace = None if recent is None else _recent_trace(recent, files)
+    link = link_from(files, QuickNumbers(down=down, up=up, rtt=rtt), seed=seed)
     with working_on("drawing possible futures"):
         forecast = predict_transfer(
             link,
@@ -71,8 +96,34 @@ def transfer(
             seed=seed,
             handshake_round_trips=2 if tls else 1,
             relay_rtt_s=relay_rtt_s,
+            hour=hour,
+            recent=recent_trace,
+            recent_age_s=recent_age_s,
+            width=True,
         )
+    said: dict[str, Any] = {
+        "size_bytes": size_bytes, "flow": flow, "by_s": by_s, "hour": hour,
+        "starts_now": recent is not None,
+    }  # fmt: skip
     if as_json:
-        show_json(transfer_record(forecast, size_bytes=size_bytes, flow=flow, seed=seed))
+        show_json(transfer_record(forecast, seed=seed, **said))
     else:
-        show(*transfer_text(forecast, size_bytes=size_bytes, flow=flow))
+        show(*transfer_text(forecast, **said))
+
+
+def _hour(text: str) -> float:
+    """Hour of the day of ``"20:00"`` or ``"20"``. [h]"""
+    match = re.fullmatch(r"(\d{1,2})(?::([0-5]\d))?", text.strip())
+    hour = int(match[1]) + int(match[2] or 0) / 60 if match else -1.0
+    if not 0 <= hour <= 24:
+        raise InputError(f"--at: expected an hour from 0:00 to 24:00, got {text!r}; write '20:00'")
+    return hour
+
+
+def _recent_trace(path: str, files: "TraceInput") -> "Trace":
+    """The last minutes, read as the files of the link are."""
+    from linkfit.cli.link_input import read_traces
+
+    if path == "-" and "-" in files.paths:
+        raise InputError("--recent: expected a file, since LINK is standard input, got '-'")
+    return read_traces(replace(files, paths=(path,)))

@@ -1,5 +1,6 @@
 import json
 
+import numpy as np
 import pytest
 
 KEYS = {"schema", "seed", "direction", "p05_s", "p50_s", "p95_s", "p95_low_s", "p95_high_s"}
@@ -66,3 +67,113 @@ def test_a_direction_that_was_never_measured_cannot_be_forecast(run):
     code, out, err = run("transfer", "--up", "6 Mbit/s", "--size", "4 MB", "--flow", "in")
     assert (code, out) == (3, "")
     assert "down: expected at least one measurement" in err
+
+
+@pytest.fixture
+def slow_minute(tmp_path):
+    """A minute of the uplink at a third of its usual rate."""
+    rates = np.random.default_rng(3).lognormal(np.log(2e6), 0.2, 60)
+    rows = [f"2026-06-15T20:00:{i:02d}Z,up,1,{rate:.0f}" for i, rate in enumerate(rates)]
+    path = tmp_path / "minute.csv"
+    path.write_text("\n".join(["time,direction,duration_s,rate_bps", *rows]) + "\n")
+    return path
+
+
+def test_the_last_minutes_change_the_answer_and_the_heading(run, trace_file, slow_minute):
+    ask = ["transfer", trace_file, "--size", "2 MB", "--flow", "out"]
+    any_time, now, later = (
+        json.loads(run(*ask, "--json", *more)[1])
+        for more in (
+            [],
+            ["--recent", slow_minute],
+            ["--recent", slow_minute, "--recent-age", "3 days"],
+        )
+    )
+    assert (any_time["starts"], now["starts"]) == ("any time", "now")
+    assert now["p50_s"] > 1.5 * any_time["p50_s"]
+    assert any_time["p50_s"] * 0.8 < later["p50_s"] < now["p50_s"]
+    code, out, _ = run(*ask, "--recent", slow_minute)
+    assert code == 0
+    assert out.startswith("2.00 MB out (the server sends: link up), starting now\n")
+
+
+def test_last_minutes_that_do_not_name_their_direction_are_read_with_the_link_s(run, tmp_path):
+    paths = []
+    for name, rate in (("past", 6_000_000), ("minute", 3_000_000)):
+        rows = [f"{i},{rate + i}" for i in range(60)]
+        paths.append(tmp_path / f"{name}.csv")
+        paths[-1].write_text("\n".join(["t,bits", *rows]) + "\n")
+    code, out, _ = run(
+        "transfer", paths[0], "--recent", paths[1], "--direction", "up", "--columns", "t=start",
+        "--columns", "bits=rate", "--units", "t=s", "--units", "bits=bit/s",
+        "--size", "2 MB", "--flow", "out", "--json",
+    )  # fmt: skip
+    assert code == 0
+    assert json.loads(out)["p50_s"] == pytest.approx(2e6 * 8 * 1500 / 1448 / 3e6, rel=0.15)
+
+
+def test_the_chance_to_end_in_time_and_the_sources_of_width_are_told(run, quick):
+    ask = ["transfer", *quick, "--size", "4 MB", "--flow", "out"]
+    chances = []
+    for by in ("2 s", "6 s", "15m"):
+        record = json.loads(run(*ask, "--by", by, "--json")[1])
+        chances.append(record["prob_by"])
+        assert sum(record["width_shares"].values()) == pytest.approx(1.0)
+    assert record["by_s"] == 900.0
+    assert chances == sorted(chances)
+    assert chances[0] < 0.2 < chances[1] < 0.9 < chances[2]
+    _, out, _ = run(*ask, "--by", "6 s")
+    assert f"Chance to end within 6.0 s: {chances[1]:.0%}".replace("%", " %") in out
+    assert "The spread is made of: few measurements and drift" in " ".join(out.split())
+    assert "prob_by" not in json.loads(run(*ask, "--json")[1])
+
+
+def test_an_hour_is_heeded_where_the_link_has_a_pattern(run, tmp_path):
+    lines = ["time,direction,duration_s,rate_bps"]
+    rng = np.random.default_rng(5)
+    for day in range(1, 7):
+        for hour in range(24):
+            rates = 8e6 * (0.3 if hour >= 12 else 1.0) * rng.lognormal(0.0, 0.2, 30)
+            lines += [
+                f"2026-06-{day:02d}T{hour:02d}:00:{i:02d}Z,up,1,{rate:.0f}"
+                for i, rate in enumerate(rates)
+            ]
+    path = tmp_path / "week.csv"
+    path.write_text("\n".join(lines) + "\n")
+    ask = ["transfer", path, "--size", "2 MB", "--flow", "out"]
+    morning, evening = (json.loads(run(*ask, "--at", at, "--json")[1]) for at in ("5:00", "20:00"))
+    assert evening["hour"] == 20.0
+    assert evening["p50_s"] > 2 * morning["p50_s"]
+    assert ", starting at 5:30\n" in run(*ask, "--at", "5:30")[1]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["--at", "25:00"], "--at: expected an hour from 0:00 to 24:00, got '25:00'"),
+        (["--at", "noon"], "--at: expected an hour from 0:00 to 24:00, got 'noon'"),
+        (["--by", "15"], "--by: expected a number and ms, s, min, h or d, got '15'"),
+        (["--recent-age", "soon"], "--recent-age: expected a number and ms"),
+        (["--recent", "nothing.csv"], "nothing.csv"),
+    ],
+)
+def test_bad_starts_are_named(run, quick, arguments, said):
+    code, out, err = run("transfer", *quick, "--size", "1 MB", "--flow", "out", *arguments)
+    assert (code, out) == (2, "")
+    assert said in err
+
+
+def test_last_minutes_of_the_other_direction_are_refused(run, quick, slow_minute):
+    ask = ["--size", "1 MB", "--flow", "in", "--recent", slow_minute]
+    code, out, err = run("transfer", *quick, *ask)
+    assert (code, out) == (2, "")
+    assert "recent: expected samples of the direction down" in err
+    assert "got 60 up samples" in err
+
+
+def test_standard_input_is_read_once(run, trace_file):
+    ask = ["--size", "1 MB", "--flow", "out", "--recent", "-"]
+    code, _, err = run("transfer", "-", *ask, stdin=trace_file.read_bytes())
+    assert code == 2
+    assert "--recent: expected a file, since LINK is standard input" in err
+    assert run("transfer", trace_file, *ask, stdin=trace_file.read_bytes())[0] == 0

@@ -56,6 +56,13 @@ def test_transfer(golden, printed):
 
 
 @pytest.mark.slow
+def test_transfer_that_starts_now(golden, printed):
+    recent = f"{TRACES}/photo-uploads.csv"
+    asked = ("--size", "4 MB", "--flow", "out", "--recent", recent, "--by", "8 s")
+    golden("transfer-now.txt", printed("transfer", TRACES, *asked))
+
+
+@pytest.mark.slow
 def test_backlog(golden, printed):
     golden("backlog.txt", printed("backlog", SITE, TRACES, "--start", "2026-06-29"))
 

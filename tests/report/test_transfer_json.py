@@ -12,7 +12,8 @@ def test_the_record_has_its_percentiles_with_intervals_and_says_both_directions(
     record = transfer_record(forecast, size_bytes=4e6, flow="out", seed=7)
     expected = {
         "schema": "linkfit/transfer/1", "seed": 7, "size_bytes": 4e6, "flow": "out",
-        "direction": "up", "n_draws": 100, "median_parts_s": {"capacity": 9.0},
+        "direction": "up", "n_draws": 100, "median_parts_s": {"capacity": 9.0}, "width_shares": {},
+        "starts": "any time", "hour": None,
     }  # fmt: skip
     for name, level in (("p05", 0.05), ("p50", 0.5), ("p95", 0.95)):
         low_s, high_s = forecast.quantile_interval(level)
@@ -29,3 +30,15 @@ def test_a_time_that_never_comes_is_null():
     assert record["p95_s"] is None
     assert record["p50_s"] == 2.0
     json.dumps(record, allow_nan=False)
+
+
+def test_what_was_asked_for_is_said():
+    forecast = Forecast(
+        draws=np.array([1.0, 2.0, 3.0, 4.0]), unit="s", world=np.zeros(4), width={"link": 1.0}
+    )
+    record = transfer_record(
+        forecast, size_bytes=1.0, flow="in", seed=0, by_s=3.0, hour=20.0, starts_now=True
+    )
+    assert (record["by_s"], record["prob_by"]) == (3.0, 0.75)
+    assert (record["starts"], record["hour"]) == ("now", 20.0)
+    assert record["width_shares"] == {"link": 1.0}

@@ -11,6 +11,7 @@ from linkfit.report.wording import QUANTILES, how_sure, quantile_texts
 FORECAST = Forecast(
     draws=np.concatenate([np.linspace(1, 9, 50), np.linspace(41, 99, 50)]), unit="s",
     world=np.repeat([0, 1], 50), parts={"round trips": 0.4, "outages": 0.0, "capacity": 8.6},
+    width={"few measurements and drift": 0.25, "the link itself": 0.75},
 )  # fmt: skip
 
 
@@ -32,3 +33,28 @@ def test_every_number_is_there_at_any_width(width):
 
 def test_the_other_flow_says_the_other_direction():
     assert "in (the server receives: link down)" in shown(80, size_bytes=1e3, flow="in")
+
+
+def test_the_spread_has_its_sources():
+    text = " ".join(shown(80, size_bytes=4e6, flow="out").split())
+    assert "The spread is made of: few measurements and drift 25 %, the link itself 75 %." in text
+    assert "Chance" not in text
+
+
+@pytest.mark.parametrize(("by_s", "chance"), [(0.5, "<1 %"), (10.0, "50 %"), (200.0, ">99 %")])
+def test_the_chance_to_end_in_time_is_never_a_certainty(by_s, chance):
+    text = " ".join(shown(80, size_bytes=4e6, flow="out", by_s=by_s).split())
+    assert f": {chance}." in text
+
+
+@pytest.mark.parametrize(
+    ("options", "start"),
+    [
+        ({}, "link up)"),
+        ({"starts_now": True}, "link up), starting now"),
+        ({"hour": 20.0}, "link up), starting at 20:00"),
+        ({"hour": 7.5, "starts_now": True}, "link up), starting now at 7:30"),
+    ],
+)
+def test_the_heading_says_when_it_starts(options, start):
+    assert shown(80, size_bytes=4e6, flow="out", **options).splitlines()[0].endswith(start)
