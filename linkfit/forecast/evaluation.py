@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 N_WORLDS = 10  # so that each has enough probes for a 95th percentile
 SAME_LOAD_FRAC = 0.01  # company that differs by less leaves a task's times where they are
 _THROTTLED_PROBES = 100
+_BACKLOG_DRAWS = 200
 _REFUSED_FRAC = 0.05  # of a task's runs over the body limit: then it cannot be relied on
 _BOTH = ("up", "down")
 
@@ -140,7 +141,10 @@ class Evaluator:
             return _unmeasured_backlog(backlog, unmeasured)
         paths = {
             way: self._keep(
-                ("backlog paths", way), lambda w=way: backlog_paths(self.link, (w,), seed=self.seed)
+                ("backlog paths", way),
+                lambda w=way: backlog_paths(
+                    self.link, (w,), seed=self.seed, n_draws=_BACKLOG_DRAWS
+                ),
             )[way]
             for way in ways
         }
