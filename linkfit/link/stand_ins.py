@@ -8,7 +8,12 @@ from scipy.special import ndtri
 
 from linkfit.ingest.trace import Trace, TransferSamples
 from linkfit.link.futures import SESSION_GAP_S
-from linkfit.link.latency import PRIOR_MEDIAN_RTT_S, PRIOR_P90_RTT_S, LatencyModel, quantile_grid
+from linkfit.link.latency import (
+    N_QUANTILES,
+    PRIOR_MEDIAN_RTT_S,
+    PRIOR_P90_RTT_S,
+    LatencyModel,
+)
 from linkfit.link.series import (
     GRID_S,
     IP_BITS_PER_TCP_BIT,
@@ -68,8 +73,9 @@ class TransferLooks:
     def latency(self) -> LatencyModel:
         """The round trips as a model; `n_idle` is 0, since no probe measured them. [s]"""
         spread = np.exp(self.rtt_sigma * ndtri(_EVEN))
+        rtts_s = np.outer(self.rtts_s, spread)
         return LatencyModel(
-            idle_rtts_s=quantile_grid(np.outer(self.rtts_s, spread).ravel()),
+            idle_rtts_s=np.quantile(rtts_s, np.linspace(0.0, 1.0, N_QUANTILES)),
             loaded_rtts_s=None,
             loss_frac=0.0,
             n_idle=0,
