@@ -30,6 +30,7 @@ _FULL_ROUNDS = 3
 _PAUSE_EVERY_S = 10.0
 _PAUSE_S = 0.2
 _PAUSE_PACKETS = 4.0
+_PROBE_SPARE_PACKETS = 8.0  # what the fast phase must put on top; value from memory
 _SPARE_PACKETS = 6.0  # room for bursts on top of two bandwidth-delay products
 _PACING_MARGIN = 0.99
 _STARTUP, _DRAIN, _CYCLE = 0, 1, 2
@@ -147,7 +148,11 @@ class RateControl:
         self.full_rate = np.where(startup & grows, rate, self.full_rate)
         self.n_flat = np.where(startup, np.where(grows, 0, self.n_flat + 1), self.n_flat)
         drained = (self.mode == _DRAIN) & (sent <= rate * self.least_rtt_s + 1.0)
-        self.phase = np.where(self.mode == _CYCLE, (self.phase + 1) % _CYCLE_GAINS.size, self.phase)
+        # the fast phase goes on until what it asks for is under way, or a loss says it is too much
+        asked = _CYCLE_GAINS[0] * rate * self.least_rtt_s + _PROBE_SPARE_PACKETS
+        goes_on = (self.phase == 0) & (sent < asked) & ~seen.hurt.any(axis=1)
+        moves = (self.mode == _CYCLE) & ~goes_on
+        self.phase = np.where(moves, (self.phase + 1) % _CYCLE_GAINS.size, self.phase)
         self.mode = np.where(startup & (self.n_flat >= _FULL_ROUNDS), _DRAIN, self.mode)
         self.mode = np.where(drained, _CYCLE, self.mode)
         rested = self.pausing & (seen.start_s - self.rested_s >= _PAUSE_S + seen.rtt_s)

@@ -19,6 +19,9 @@ N_QUANTILES = 201
 # (year-long open uplink measurements, IFIP Networking 2024)
 PRIOR_MEDIAN_RTT_S = 0.056
 PRIOR_P90_RTT_S = 0.101
+_PRIOR_SIGMA = float(np.log(PRIOR_P90_RTT_S / PRIOR_MEDIAN_RTT_S) / NormalDist().inv_cdf(0.9))
+ENOUGH_PROBES = 30  # a judgement: from here on the measured quantiles speak for themselves
+_PRIOR_PROBES = 10
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -92,12 +95,8 @@ def latency_prior() -> LatencyModel:
     Lognormal through the published median (56 ms) and 90th percentile (101 ms), cut at its
     0.1 % and 99.9 % points; loss is unknown and set to 0.
     """
-    normal = NormalDist()
-    sigma = np.log(PRIOR_P90_RTT_S / PRIOR_MEDIAN_RTT_S) / normal.inv_cdf(0.9)
-    probs = np.clip(np.linspace(0.0, 1.0, N_QUANTILES), 0.001, 0.999)
-    z = np.array([normal.inv_cdf(prob) for prob in probs.tolist()])
     return LatencyModel(
-        idle_rtts_s=PRIOR_MEDIAN_RTT_S * np.exp(sigma * z),
+        idle_rtts_s=_lognormal_quantiles(float(np.log(PRIOR_MEDIAN_RTT_S)), _PRIOR_SIGMA),
         loaded_rtts_s=None,
         loss_frac=0.0,
         n_idle=0,
@@ -106,7 +105,27 @@ def latency_prior() -> LatencyModel:
 
 
 def _quantiles(samples: "LatencySamples", keep: "NDArray[Any]") -> "NDArray[np.float64]":
-    return quantile_grid(samples.rtt_s[keep])
+    """Quantiles of the round trips in `keep`; few of them say little of the spread.
+
+    Below `ENOUGH_PROBES` the logarithms are taken as normal around their mean, with a variance
+    pooled from theirs and the prior's (which counts as `_PRIOR_PROBES` of them), widened by what
+    so few leave unknown of the mean.
+    """
+    rtts_s = samples.rtt_s[keep]
+    n = int(samples.n_probes[keep].sum())
+    if n >= ENOUGH_PROBES:
+        return quantile_grid(rtts_s)
+    logs = np.log(rtts_s)
+    own = float(((logs - logs.mean()) ** 2).sum())
+    variance = (_PRIOR_PROBES * _PRIOR_SIGMA**2 + own) / (_PRIOR_PROBES + n - 1)
+    return _lognormal_quantiles(float(logs.mean()), float(np.sqrt(variance * (1 + 1 / n))))
+
+
+def _lognormal_quantiles(mu: float, sigma: float) -> "NDArray[np.float64]":
+    """Quantiles of a lognormal round trip, cut at its 0.1 % and 99.9 % points. [s]"""
+    probs = np.clip(np.linspace(0.0, 1.0, N_QUANTILES), 0.001, 0.999)
+    z = np.array([NormalDist().inv_cdf(prob) for prob in probs.tolist()])
+    return np.exp(mu + sigma * z)
 
 
 def quantile_grid(rtts_s: "NDArray[np.float64]") -> "NDArray[np.float64]":

@@ -13,13 +13,22 @@ from linkfit.forecast.task_times import (
     stream_draws,
     task_draws,
 )
-from linkfit.ingest.trace import Trace
+from linkfit.ingest.trace import LatencySamples, Source, Trace
 from linkfit.link.fit import fit_link
 from linkfit.link.paths import CapacityPaths
 from linkfit.site.model import PathLimits, Service, SizeLaw, Task
 
 RTT_S = 0.05
 N = 200
+
+
+def probes(rtt_s, n=30):
+    """So many round trips of the same length that their spread is known to be none."""
+    samples = LatencySamples(
+        time_s=np.arange(n), rtt_s=np.full(n, rtt_s), spread_s=np.zeros(n), n_probes=np.ones(n),
+        n_lost=np.zeros(n), loaded=np.zeros(n), source=np.zeros(n),
+    )  # fmt: skip
+    return Trace(sources=(Source(name="probes", format="test", has_clock=False),), latency=samples)
 
 
 @pytest.fixture(scope="module")
@@ -29,7 +38,7 @@ def link():
         [
             Trace.from_rates(np.full(900, 10e6), direction="up"),
             Trace.from_rates(np.full(900, 10e6), direction="down"),
-            Trace.from_quick_numbers(rtt_s=RTT_S),
+            probes(RTT_S),
         ]
     )
     return fit_link(trace)
@@ -127,7 +136,7 @@ def test_round_trips_are_busy_ones_as_often_as_the_link_is_busy(rng):
     trace = Trace.merge(
         [
             Trace.from_rates(np.full(900, 10e6), direction="up"),
-            Trace.from_quick_numbers(rtt_s=RTT_S),
+            probes(RTT_S),
         ]
     )
     busy_link = fit_link(trace)

@@ -116,7 +116,9 @@ def test_the_same_seed_gives_the_same_link_and_paths(rng):
 def test_both_directions_latency_and_buffer_from_quick_numbers():
     link = lf.fit_link(Trace.from_quick_numbers(down_bps=24e6, up_bps=6e6, rtt_s=0.055))
     assert link.down.mean_rate_bps > link.up.mean_rate_bps
-    assert link.draw_rtts_s(3, np.random.default_rng(0)).tolist() == [0.055] * 3
+    rtts = link.draw_rtts_s(2000, np.random.default_rng(0))
+    assert np.median(rtts) == pytest.approx(0.055, rel=0.1)
+    assert np.quantile(rtts, 0.95) > 0.09  # one probe says nothing of the spread
     assert link.buffer_bytes("up") is None
 
 

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from linkfit.errors import InputError
-from linkfit.ingest.trace import LatencySamples
+from linkfit.ingest.trace import LatencySamples, Trace
 from linkfit.link.latency import LatencyModel, fit_latency, latency_prior
 
 
@@ -33,7 +33,7 @@ def test_busy_and_idle_are_kept_apart(rng):
 
 
 def test_lost_probes_count_as_loss_only(rng):
-    model = fit_latency(make_samples([0.05, np.inf, 0.05, 0.05]))
+    model = fit_latency(make_samples([0.05, np.inf, 0.05, 0.05] * 10))
     assert model.loss_frac == 0.25
     assert model.draw_rtts_s(9, rng).max() == 0.05
     assert fit_latency(make_samples([np.inf, np.inf])) is None
@@ -58,3 +58,25 @@ def test_bad_quantiles_are_refused(quantiles, message):
         LatencyModel(
             idle_rtts_s=np.array(quantiles), loaded_rtts_s=None, loss_frac=0.0, n_idle=1, n_loaded=0
         )
+
+
+def test_one_probe_has_the_spread_of_links_in_general_around_it():
+    one = fit_latency(Trace.from_quick_numbers(rtt_s=0.08).latency)
+    low, middle, high = np.interp([0.05, 0.5, 0.95], np.linspace(0, 1, 201), one.idle_rtts_s)
+    assert middle == pytest.approx(0.08, rel=0.01)
+    # the prior's sigma is log(101 / 56) / 1.2816 = 0.46, and the mean of one is as unsure again
+    assert np.log(high / low) == pytest.approx(2 * 1.645 * 0.46 * np.sqrt(2), rel=0.02)
+
+
+def test_more_probes_that_agree_narrow_it():
+    def width(n):
+        samples = LatencySamples(
+            time_s=np.arange(n), rtt_s=np.full(n, 0.08), spread_s=np.zeros(n),
+            n_probes=np.ones(n), n_lost=np.zeros(n), loaded=np.zeros(n), source=np.zeros(n),
+        )  # fmt: skip
+        model = fit_latency(samples)
+        return float(np.log(model.idle_rtts_s[190] / model.idle_rtts_s[10]))
+
+    widths = [width(n) for n in (1, 3, 10, 29, 30)]
+    assert (np.diff(widths) < 0).all()
+    assert widths[-1] == 0
