@@ -44,3 +44,22 @@ def test_an_error_while_the_file_is_used_is_not_taken_for_one_of_opening(tmp_pat
     path.write_text("x")
     with pytest.raises(OSError, match="of the caller"), open_raw(path):
         raise OSError("of the caller")
+
+
+def test_the_sum_does_not_move_the_place_of_the_reader(tmp_path):
+    path = tmp_path / "a"
+    content = bytes(range(1, 256)) * 20_000  # several blocks
+    path.write_bytes(content)
+    with open_raw(path) as raw:
+        raw.rewind()
+        read = b"".join(iter(lambda: raw.file.read(70_001), b""))
+        assert read == content
+        assert raw.sha256 == hashlib.sha256(content).hexdigest()
+        assert not raw.has_nul
+
+
+def test_a_nul_deep_in_a_file_is_refused_with_its_place(tmp_path):
+    path = tmp_path / "a"
+    path.write_bytes(b"1,2\n" * 100_000 + b"3,\0\n")
+    with open_raw(path) as raw, pytest.raises(TraceError, match=r"a:100001:3: .* a NUL byte"):
+        raw.refuse_nul()

@@ -5,6 +5,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_array_equal
 
 from linkfit.errors import InputError
+from linkfit.ingest.even_times import EvenTimes, GrowingTimes
 from linkfit.ingest.storage import (
     BLOCK_ROWS,
     first_wrong,
@@ -79,3 +80,24 @@ def test_columns_of_two_lengths_are_refused():
 
     with pytest.raises(InputError, match=r"arrays of one length, got {'a': 2, 'b': 3}"):
         freeze(Two(), ["a", "b"], {"a": np.float64, "b": np.float64})
+
+
+def even(n, first=0.0, step=1.0):
+    growing = GrowingTimes()
+    growing.append(first + step * np.arange(n), n)
+    return growing.finish()
+
+
+def test_even_times_pass_through_joining_and_selecting():
+    both = joined([even(5), even(4, first=100.0)])
+    assert isinstance(both, EvenTimes)
+    assert_array_equal(both.between(3, 7), [3.0, 4.0, 100.0, 101.0])
+    assert isinstance(selected(both, np.arange(9) < 6), EvenTimes)
+    assert_array_equal(selected(both, np.array([8, 0])), [103.0, 0.0])
+    mixed = joined([even(3), np.array([7.5])])
+    assert_array_equal(mixed, [0.0, 1.0, 2.0, 7.5])
+
+
+def test_a_mask_that_keeps_all_copies_nothing():
+    array = np.arange(5.0)
+    assert selected(array, np.ones(5, dtype=bool)) is array

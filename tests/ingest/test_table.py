@@ -2,10 +2,11 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from numpy.testing import assert_allclose
+from numpy.testing import assert_allclose, assert_array_equal
 
 from linkfit.errors import TraceError
-from linkfit.ingest import table
+from linkfit.ingest import even_times, quick, table, tidy, traps
+from linkfit.ingest.even_times import EvenTimes, stored
 
 HEADER = "time,upload [Mbit/s]\n"
 
@@ -99,6 +100,7 @@ def test_chunks_give_what_one_chunk_gives(read, monkeypatch):
     text = HEADER + rows(50)
     whole = read(text)
     monkeypatch.setattr(table, "CHUNK_ROWS", 7)
+    monkeypatch.setattr(quick, "BLOCK_BYTES", 100)
     for end in ("", "\n"):  # quick and careful
         parts = read(text + end)
         assert_allclose(parts.throughput.start_s, whole.throughput.start_s)
@@ -107,5 +109,27 @@ def test_chunks_give_what_one_chunk_gives(read, monkeypatch):
 
 def test_a_damaged_cell_in_a_later_chunk_has_its_own_row(read, monkeypatch):
     monkeypatch.setattr(table, "CHUNK_ROWS", 7)
+    monkeypatch.setattr(quick, "BLOCK_BYTES", 100)
     with pytest.raises(TraceError, match=r"measurement:32:2: expected a number.*got 'x'"):
         read(HEADER + rows(30) + "2026-01-01T00:00:59Z,x\n")
+
+
+@pytest.mark.parametrize("gone", [[], [5], [64, 65, 66], [31, 32, 33, 100]])
+@pytest.mark.parametrize("both_ways", [False, True])
+def test_blocks_and_grids_find_what_whole_arrays_find(read, monkeypatch, gone, both_ways):
+    """Wherever a gap lies to the blocks, and whether starts are stretches or an array."""
+    times = [t for t in range(200) if t not in gone]
+    header = "t_s,up_bps,down_bps\n" if both_ways else "t_s,up_bps,x\n"
+    text = header + "".join(f"{t},{1000 + t},{7 * t + 1}\n" for t in times)
+    whole = read(text)
+    assert isinstance(stored(whole.throughput, "start_s"), EvenTimes)
+    monkeypatch.setattr(even_times, "_ROWS_A_STRETCH", 10**9)
+    monkeypatch.setattr(even_times, "_FREE_STRETCHES", -1)
+    for module in (tidy, traps):
+        monkeypatch.setattr(module, "BLOCK_ROWS", 32)
+    pieces = read(text)
+    assert isinstance(stored(pieces.throughput, "start_s"), np.ndarray)
+    assert (pieces.repairs, pieces.findings) == (whole.repairs, whole.findings)
+    assert_array_equal(pieces.throughput.start_s, whole.throughput.start_s)
+    n_gaps = [f.n_samples for f in whole.findings if f.kind == "gaps"]
+    assert n_gaps == ([] if len(gone) < 2 else [1])

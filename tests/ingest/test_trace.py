@@ -1,3 +1,6 @@
+import copy
+import pickle
+from dataclasses import fields, replace
 from datetime import UTC, datetime
 
 import numpy as np
@@ -6,6 +9,7 @@ from hypothesis import given
 from numpy.testing import assert_allclose, assert_array_equal
 
 from linkfit.errors import InputError
+from linkfit.ingest.even_times import EvenTimes, GrowingTimes, stored
 from linkfit.ingest.trace import LatencySamples, ThroughputSamples, Trace
 from tests.strategies import traces
 
@@ -75,3 +79,52 @@ def test_merging_keeps_all_samples_and_their_sources(one, two):
 def test_arrays_of_a_trace_cannot_be_changed(trace):
     with pytest.raises(ValueError, match=r"read-only"):
         trace.throughput.bits[...] = 0.0
+
+
+START_S = 1_767_225_600.0 + np.array([0.0, 1, 2, 3, 10, 11, 12])
+
+
+def samples_from(start_s):
+    n = 7
+    return ThroughputSamples(
+        start_s=start_s, duration_s=np.broadcast_to(1.0, n), bits=np.arange(n), is_up=np.ones(n),
+        saturating=np.ones(n), transport=np.zeros(n), layer=np.zeros(n), n_streams=np.zeros(n),
+        source=np.zeros(n),
+    )  # fmt: skip
+
+
+@pytest.fixture
+def on_grid():
+    growing = GrowingTimes()
+    growing.append(START_S, START_S.size)
+    return samples_from(growing.finish())
+
+
+def test_starts_on_a_grid_are_built_when_they_are_read(on_grid):
+    assert len(on_grid) == 7
+    assert_array_equal(on_grid.starts_between_s(2, 5), START_S[2:5])
+    assert isinstance(stored(on_grid, "start_s"), EvenTimes)
+    assert_array_equal(on_grid.start_s, START_S)
+    assert_array_equal(on_grid.starts_between_s(2, 5), START_S[2:5])
+    with pytest.raises(ValueError, match=r"read-only"):
+        on_grid.start_s[0] = 0.0
+
+
+@pytest.mark.parametrize("change", [
+    lambda s: s.part(2, 6),
+    lambda s: s.take(np.arange(7) > 2),
+    lambda s: s.take(np.array([6, 0, 3])),
+    lambda s: type(s).concatenate([s, s.part(0, 3)], [0, 1]),
+    lambda s: replace(s, bits=s.bits + 1),
+    lambda s: pickle.loads(pickle.dumps(s)),
+    lambda s: copy.deepcopy(s),
+])  # fmt: skip
+def test_samples_on_a_grid_are_handled_as_others_are(on_grid, change):
+    kept, plain = change(on_grid), change(samples_from(START_S))
+    for field in fields(ThroughputSamples):
+        assert_array_equal(getattr(kept, field.name), getattr(plain, field.name))
+
+
+def test_starts_on_a_grid_must_be_as_many_as_the_other_columns(on_grid):
+    with pytest.raises(InputError, match=r"arrays of one length, got {'start_s': 7"):
+        replace(on_grid, bits=np.ones(3))
