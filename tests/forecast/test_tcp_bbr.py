@@ -64,7 +64,7 @@ def test_start_up_ends_and_the_queue_drains_within_a_second():
         assert link.now_s < 3.0
     # a fast phase goes on until a quarter of the 0.1 s path and 8 packets more are under way; it
     # learns so a round late, and so queues twice that quarter and the packets at most
-    assert max(link.go()[1] for _ in range(16)) < 0.05 + 16 * 12e3 / 10e6
+    assert max(link.go()[1] for _ in range(16)) < 0.05 + 16 / RATE
 
 
 def test_every_ten_seconds_it_rests_for_two_tenths():
