@@ -1,6 +1,5 @@
 """evaluate: all forecasts of one Site on one LinkModel, from one seed."""
 
-import math
 import zlib
 from collections.abc import Hashable
 from dataclasses import dataclass, replace
@@ -12,14 +11,14 @@ from linkfit._checks import count
 from linkfit.forecast.backlog import WAYS, backlog_paths, forecast_backlog
 from linkfit.forecast.busy_hour import slowest_hour
 from linkfit.forecast.data_use import forecast_data
-from linkfit.forecast.draws import Forecast
 from linkfit.forecast.load import directions, site_classes, site_stream_load_bps
 from linkfit.forecast.outcomes import BacklogForecast, Evaluation, ServiceForecast, TaskForecast
 from linkfit.forecast.sharing import FlowClass
 from linkfit.forecast.task_times import BusyHour, TaskDraws, besides_bps, task_draws
+from linkfit.forecast.unanswered import refusal, unmeasured_backlog, unmeasured_task
 from linkfit.forecast.user_limits import task_user_limit
 from linkfit.site.model import Backlog, PathLimits, Service, Site, Task
-from linkfit.units import SECONDS_PER_HOUR, format_size
+from linkfit.units import SECONDS_PER_HOUR
 
 if TYPE_CHECKING:
     from datetime import date
@@ -31,7 +30,6 @@ N_WORLDS = 10  # so that each has enough probes for a 95th percentile
 SAME_LOAD_FRAC = 0.01  # company that differs by less leaves a task's times where they are
 _THROTTLED_PROBES = 100
 _BACKLOG_DRAWS = 200
-_REFUSED_FRAC = 0.05  # of a task's runs over the body limit: then it cannot be relied on
 _BOTH = ("up", "down")
 
 
@@ -138,7 +136,7 @@ class Evaluator:
         ways = WAYS[backlog.flow]
         unmeasured = " and ".join(way for way in ways if not self._is_measured(way))
         if unmeasured:
-            return _unmeasured_backlog(backlog, unmeasured)
+            return unmeasured_backlog(backlog, unmeasured)
         paths = {
             way: self._keep(
                 ("backlog paths", way),
@@ -274,7 +272,7 @@ class Evaluator:
     ) -> TaskForecast:
         unmeasured = " and ".join(d for d in directions(task) if d not in hour.paths)
         if unmeasured:
-            return _unmeasured_task(task, service, path, unmeasured)
+            return unmeasured_task(task, service, path, unmeasured)
         names = (service.name, task.name)
         seen = _Meets.of(replace(service, tasks=()), task, path, hour)
         draws = self._known(seen, exact=limits)
@@ -304,66 +302,6 @@ class Evaluator:
             n_max_users_high=limit.n_high if limit else None,
             refused=refusal(task, path),
         )
-
-
-def _never(unit: str) -> Forecast:
-    """A forecast of something of which nothing is known."""
-    return Forecast(draws=np.array([math.inf]), unit=unit, world=np.zeros(1, np.int32))
-
-
-def _unmeasured_task(
-    task: Task, service: Service, path: PathLimits, direction: str
-) -> TaskForecast:
-    return TaskForecast(
-        service=service.name,
-        task=task,
-        time=_never("s"),
-        prob_within_target=None,
-        n_max_users=None,
-        refused=refusal(task, path),
-        unmeasured=direction,
-    )
-
-
-def _unmeasured_backlog(backlog: Backlog, direction: str) -> BacklogForecast:
-    return BacklogForecast(
-        backlog=backlog,
-        days=_never("days"),
-        binding="not measured",
-        binding_frac={"not measured": 1.0},
-        prob_by_deadline=None,
-        unmeasured=direction,
-    )
-
-
-def refusal(task: Task, path: PathLimits) -> str:
-    """Why the path cannot carry `task` at all; "" if it can.
-
-    The relay's body limit holds for what clients send in ("in", "both"): a request over it is
-    refused whole, however long one waits.
-    """
-    limit = path.body_limit_bytes
-    if limit is None or path.entry != "relay" or not task.through_entry:
-        return ""
-    if task.flow == "out" or task.duration_s > 0:
-        return ""
-    if task.chunk_bytes is not None:
-        if task.chunk_bytes <= limit:
-            return ""
-        return f"its pieces of {format_size(task.chunk_bytes)} exceed the path's body limit"
-    share = _share_above(task, limit)
-    if share <= _REFUSED_FRAC:
-        return ""
-    return f"{share:.0%} of its requests exceed the path's body limit of {format_size(limit)}"
-
-
-def _share_above(task: Task, limit_bytes: float) -> float:
-    """Share of the lognormal size above `limit_bytes`. [fraction]"""
-    distance = math.log(limit_bytes / task.size.median_bytes)
-    sigma = math.log(task.size.spread)
-    if sigma == 0:
-        return float(distance < 0)
-    return 0.5 * math.erfc(distance / sigma / math.sqrt(2))
 
 
 def _notes(site: Site, hour: float | None) -> list[str]:
