@@ -119,16 +119,17 @@ def selected_samples(
         return samples, np.zeros(0, dtype=bool)
     has_clock = clocks[samples.source]
     group = np.where(has_clock, -1, samples.source).astype(np.int32)
-    if not _in_order(group, samples.start_s):
+    if not _in_order(group, samples):
         order = np.lexsort((samples.start_s, group))
         samples, has_clock = samples.take(order), has_clock[order]
     return samples, has_clock
 
 
-def _in_order(group: "NDArray[np.int32]", start_s: "NDArray[np.float64]") -> bool:
+def _in_order(group: "NDArray[np.int32]", samples: ThroughputSamples) -> bool:
     for low in range(0, group.size - 1, _SLICE):
         rows = slice(low, low + _SLICE + 1)
-        rise, step_s = np.diff(group[rows]), np.diff(start_s[rows])
+        rise = np.diff(group[rows])
+        step_s = np.diff(samples.starts_between_s(rows.start, rows.stop))
         if not ((rise > 0) | ((rise == 0) & (step_s >= 0))).all():
             return False
     return True
@@ -142,7 +143,7 @@ def runs_of_samples(samples: ThroughputSamples, has_clock: "NDArray[np.bool_]") 
     rates, lengths, starts = [], [], []
     for low, high in pairwise(bounds.tolist()):
         run = _on_grid(samples.duration_s[low:high], bits[low:high])
-        start_s = samples.start_s[low] if has_clock[low] else np.nan
+        start_s = float(samples.starts_between_s(low, low + 1)[0]) if has_clock[low] else np.nan
         if is_tcp[low] and run.size >= _DROP_FIRST_FROM_S and samples.duration_s[low] < 2 * GRID_S:
             run, start_s = run[1:], start_s + GRID_S
         rates.append(run)
@@ -187,7 +188,8 @@ def _run_bounds(samples: ThroughputSamples) -> "NDArray[np.int64]":
     cuts = [np.zeros(1, dtype=np.int64)]
     for low in range(0, len(samples) - 1, _SLICE):  # a year of seconds: no copies of it
         rows = slice(low, low + _SLICE + 1)
-        start_s, duration_s = samples.start_s[rows], samples.duration_s[rows]
+        start_s = samples.starts_between_s(rows.start, rows.stop)
+        duration_s = samples.duration_s[rows]
         # clocks of logs tremble by some part of a sample; half a sample missing is a gap
         slack_s = np.maximum(0.5 * duration_s[:-1], 0.05)
         gap_s = start_s[1:] - start_s[:-1] - duration_s[:-1]
