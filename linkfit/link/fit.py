@@ -34,9 +34,12 @@ MAX_BLOCK_S = 3600.0
 _BLOCKS_PER_RECORD = 8
 MAX_STORED_S = 200_000
 _MAX_BLOCK_VALUES = 20_000
-# spread of log rate of single seconds inside one test: coefficients of variation of 0.1 to 0.5
-# at one place (open uplink measurements over 4G and 5G); the middle
-_INNER_SIGMA = 0.3
+# spread of log rate of single seconds inside one test: coefficients of variation of 0.1 (at one
+# place) to 0.9 (driving) in open measurements over 4G and 5G; the middle
+_INNER_SIGMA = 0.45
+# the same where few seconds were seen: ten in a row are smoother than the hour around them
+_UNSEEN_SIGMA = 0.35
+_UNSEEN_S = 20.0
 _SHOWS_SECONDS_S = 2.5  # samples longer than this hide what single seconds do
 
 
@@ -143,10 +146,11 @@ def _fit_direction(
         level=level_spread(
             measured_s,
             float(rates_bps.std()) / mean_bps if mean_bps else 0.0,
-            None if seen is None else seen.n_apart,
+            n_apart=None if seen is None else seen.n_apart,
+            session_means_bps=_session_means_bps(runs) if seen is None else None,
         ),
         mean_block_s=float(np.clip(rates_bps.size / _BLOCKS_PER_RECORD, MIN_BLOCK_S, MAX_BLOCK_S)),
-        noise_sigma=0.0 if shown else _INNER_SIGMA,
+        noise_sigma=_unseen_sigma(measured_s) if shown else _INNER_SIGMA,
         measured_s=measured_s,
         n_tests=runs.n_runs if seen is None else int(seen.sending_s.size),
         lower_bound_only=is_floor,
@@ -192,6 +196,17 @@ def _shows_single_seconds(trace: Trace, direction: str, seen: TransferLooks | No
     samples = trace.throughput
     keep = (samples.is_up == (direction == "up")) & samples.saturating
     return bool(keep.any()) and float(np.median(samples.duration_s[keep])) <= _SHOWS_SECONDS_S
+
+
+def _session_means_bps(runs: MeasuredRuns) -> "NDArray[np.float64]":
+    first = sessions(runs)
+    return np.add.reduceat(runs.rates_bps, first[:-1]) / np.diff(first)
+
+
+def _unseen_sigma(measured_s: float) -> float:
+    """Spread of log rate that so few seconds have not shown; none after three minutes."""
+    share = _UNSEEN_S / (_UNSEEN_S + measured_s) - 0.1
+    return _UNSEEN_SIGMA * float(np.sqrt(max(share, 0.0)))
 
 
 def _n_sources(trace: Trace, direction: str) -> int:

@@ -23,9 +23,11 @@ _DRIFT_EXPONENT = 0.4
 _PRIOR_COV = 0.5  # of 1 s rates; the middle of what the same traces show (0.34 to 1.1)
 _PRIOR_COV_S = 60.0  # the prior counts as so many seconds of measurement
 # spread of log rate between 10 s tests at one place: coefficients of variation of 0.30 (5G) to
-# 0.52 (LTE) in a year of open uplink tests (IFIP Networking 2024), as a lognormal
-_BETWEEN_TESTS = 0.45
+# 0.52 (LTE; upper quartile 0.71) in a year of open uplink tests (IFIP Networking 2024), as a
+# lognormal; between the last two, since repeats are mostly of one visit
+_BETWEEN_TESTS = 0.6
 _TEST_S = 10.0
+_PRIOR_SESSIONS = 2.0  # the prior on the spread between sessions counts as so many of them
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,7 +58,13 @@ class LevelSpread:
         return np.exp(self.chance_sigma * rng.standard_normal((n_draws, n_epochs)))
 
 
-def level_spread(measured_s: float, cov: float, n_apart: float | None = None) -> LevelSpread:
+def level_spread(
+    measured_s: float,
+    cov: float,
+    *,
+    n_apart: float | None = None,
+    session_means_bps: "NDArray[np.float64] | None" = None,
+) -> LevelSpread:
     """The spread for a record of `measured_s` seconds whose 1 s rates have variation `cov`.
 
     Parameters
@@ -67,10 +75,12 @@ def level_spread(measured_s: float, cov: float, n_apart: float | None = None) ->
         Coefficient of variation of the measured 1 s rates. [1]
     n_apart : float, optional
         Looks at the link that are apart from each other; one every 10 s if not given.
+    session_means_bps : array, shape (m,), optional
+        Mean rate of each session, measured minutes to days apart. [bit/s]
 
     Notes
     -----
-    Variance of the log level: ``(0.45 c (T / 60)^-0.4)^2 + 0.45^2 (10 / T)``, with ``c`` the
+    Variance of the log level: ``(0.45 c (T / 60)^-0.4)^2 + 0.6^2 (10 / T)``, with ``c`` the
     variation shrunk towards 0.5. The first term was learnt on open traces of ten links: windows
     of 30 s to 3000 s were cut from each, transfers of 0.5, 5 and 50 MB predicted in the stretch
     after it, two thirds as long, and the factor taken that scores best (continuous ranked
@@ -82,6 +92,10 @@ def level_spread(measured_s: float, cov: float, n_apart: float | None = None) ->
     one 10 s test leaves a factor of about 3 either way at 90 %. Real transfers are short, and
     those of one drive or evening are alike: they count as fewer looks.
 
+    Where there are two sessions or more, the spread between them is seen: its variance is pooled
+    with the prior's (which counts as two sessions), and the second term is at least that variance
+    over the number of sessions. Two evenings at one rate do not promise a third.
+
     Half of the variance is what is unknown of the level, half is slow swings that a short record
     has missed: for a stationary process both equal the variance of the record's mean.
     """
@@ -89,9 +103,23 @@ def level_spread(measured_s: float, cov: float, n_apart: float | None = None) ->
     cov = non_negative("cov", cov)
     shrunk = np.sqrt((seconds * cov**2 + _PRIOR_COV_S * _PRIOR_COV**2) / (seconds + _PRIOR_COV_S))
     drift = _DRIFT * shrunk * (seconds / 60.0) ** -_DRIFT_EXPONENT
-    variance = drift**2 + _BETWEEN_TESTS**2 / (seconds / _TEST_S if n_apart is None else n_apart)
+    between = _BETWEEN_TESTS**2 / (seconds / _TEST_S if n_apart is None else n_apart)
+    if session_means_bps is not None:
+        between = max(between, _between_sessions(session_means_bps))
+    variance = drift**2 + between
     half = float(np.sqrt(0.5 * variance))
     return LevelSpread(unknown_sigma=half, chance_sigma=half)
+
+
+def _between_sessions(means_bps: "NDArray[np.float64]") -> float:
+    """Variance of the mean log level over sessions; 0 where one session shows no spread. [1]"""
+    known = np.log(means_bps[means_bps > 0])
+    n = known.size
+    if n < 2:
+        return 0.0
+    seen = float(((known - known.mean()) ** 2).sum())
+    variance = (_PRIOR_SESSIONS * _BETWEEN_TESTS**2 + seen) / (_PRIOR_SESSIONS + n - 1)
+    return variance / n
 
 
 def student_4(prob: "NDArray[np.float64]") -> "NDArray[np.float64]":

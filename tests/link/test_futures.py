@@ -29,8 +29,8 @@ def test_the_end_of_the_record_counts_for_more():
     link = lf.fit_link(Trace.from_rates(rates, layer="ip"))
     paths = link.paths("up", horizon_s=1, n_draws=4000, rng=np.random.default_rng(0), n_worlds=2000)
     share = np.mean(paths.rates_bps > 2e6)
-    # weight e at the end against 1 at the start, linear in the exponent
-    assert share == pytest.approx(1 / (1 + np.exp(-0.5)), abs=0.05)
+    # weight e^2 at the end against 1 at the start, linear in the exponent
+    assert share == pytest.approx(1 / (1 + np.exp(-1.0)), abs=0.05)
 
 
 def test_an_hour_never_measured_is_wider(start_of_june):

@@ -23,14 +23,38 @@ def test_more_measurement_leaves_less_unknown():
 
 
 def test_one_speed_test_is_as_wide_as_repeats_at_one_place():
-    # coefficients of variation of 0.30 (5G) to 0.52 (LTE) between repeats at one place; two
-    # tests differ by sqrt(2) times that
-    low, high = (np.sqrt(2 * np.log1p(cov**2)) for cov in (0.30, 0.52))
+    # coefficients of variation of 0.30 (5G, median) to 0.71 (LTE, upper quartile) between repeats
+    # at one place; two tests differ by sqrt(2) times that
+    low, high = (np.sqrt(2 * np.log1p(cov**2)) for cov in (0.30, 0.71))
     assert low < total(level_spread(10.0, 0.0)) < high
 
 
 def test_a_wilder_link_is_less_sure():
     assert total(level_spread(600, 1.0)) > total(level_spread(600, 0.2))
+
+
+def test_sessions_that_differ_leave_a_third_unsure():
+    alike, apart = np.array([5e6, 5.1e6, 4.9e6]), np.array([2e6, 5e6, 9e6])
+    one_stretch = total(level_spread(6000, 0.4))
+    assert total(level_spread(6000, 0.4, session_means_bps=apart[:1])) == one_stretch
+    assert total(level_spread(6000, 0.4, session_means_bps=apart)) > total(
+        level_spread(6000, 0.4, session_means_bps=alike)
+    )
+    # two evenings at one rate do not promise a third: the prior stands behind them
+    two = total(level_spread(6000, 0.4, session_means_bps=alike[:2]))
+    assert two**2 - one_stretch**2 > 0.05
+    many = np.tile(alike, 200)
+    assert total(level_spread(6000, 0.4, session_means_bps=many)) == pytest.approx(one_stretch)
+
+
+def test_a_session_without_service_has_no_logarithm():
+    means = np.array([0.0, 5e6])
+    assert np.isfinite(total(level_spread(600, 0.4, session_means_bps=means)))
+
+
+def test_looks_that_are_alike_count_as_fewer():
+    spreads = [total(level_spread(600, 0.4, n_apart=n)) for n in (1, 5, 25)]
+    assert (np.diff(spreads) < 0).all()
 
 
 def test_world_factors_have_median_one_and_the_asked_spread(rng):
