@@ -140,7 +140,7 @@ def _scored(
     """Scores of each size from one origin."""
     link = fit_link(_as_trace(past, direction, has_clock), seed=int(rng.integers(2**31)))
     truth = CapacityPaths.from_rates(future.rates_bps)
-    starts = rng.random(n_transfers) * truth.horizon_s
+    starts = np.sort(rng.random(n_transfers)) * truth.horizon_s
     found = []
     for size in sizes:
         bits = size * BITS_PER_BYTE * MTU_BYTES / MSS_BYTES
@@ -153,7 +153,7 @@ def _scored(
             seed=int(rng.integers(2**31)),
         ).draws  # fmt: skip
         baselines = _baselines_s(past.rates_bps, bits, rng)
-        found.append(compared(size, direction, observed[ends], draws, baselines))
+        found.append(compared(size, direction, starts[ends], observed[ends], draws, baselines))
     return found
 
 

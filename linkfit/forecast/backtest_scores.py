@@ -25,6 +25,8 @@ class SizeScores:
     ----------
     size_bytes : float
         Of all, or the median of the class. [bytes]
+    start_s : array, shape (n,)
+        When each began, on the clock of the rest or of the trace, in order. [s]
     observed_s : array, shape (n,)
         How long each took. [s]
     pit : array, shape (n,)
@@ -41,6 +43,7 @@ class SizeScores:
 
     size_bytes: float
     direction: str
+    start_s: "NDArray[np.float64]"
     observed_s: "NDArray[np.float64]"
     pit: "NDArray[np.float64]"
     crps_s: "NDArray[np.float64]"
@@ -90,11 +93,12 @@ class BacktestScore:
 def compared(
     size_bytes: float,
     direction: str,
+    start_s: "NDArray[np.float64]",
     observed_s: "NDArray[np.float64]",
     draws_s: "NDArray[np.float64]",
     baselines_s: "Mapping[str, NDArray[np.float64]]",
 ) -> SizeScores:
-    """The forecast's draws and the simple ones against what came.
+    """The forecast's draws and the simple ones against what came, started at `start_s`.
 
     Draws have shape (d,), one forecast for all, or (n, d), one each.
 
@@ -121,6 +125,7 @@ def compared(
     return SizeScores(
         size_bytes=size_bytes,
         direction=direction,
+        start_s=start_s,
         observed_s=observed_s,
         pit=below,
         crps_s=crps(draws_s, observed_s),
@@ -136,6 +141,7 @@ def joined(parts: Sequence[SizeScores], size_bytes: float) -> SizeScores:
     return SizeScores(
         size_bytes=size_bytes,
         direction=parts[0].direction,
+        start_s=np.concatenate([part.start_s for part in parts]),
         observed_s=np.concatenate([part.observed_s for part in parts]),
         pit=np.concatenate([part.pit for part in parts]),
         crps_s=np.concatenate([part.crps_s for part in parts]),

@@ -126,7 +126,9 @@ def scored_transfers(
             drawn = interpolated_s(grid, draws_s, some.size_bytes)
             baselines = _baselines_s(past, some.size_bytes)
             middle = float(np.median(some.size_bytes))
-            parts.append(compared(middle, direction, some.duration_s, drawn, baselines))
+            parts.append(
+                compared(middle, direction, some.start_s, some.duration_s, drawn, baselines)
+            )
         found.append(joined(parts, float(np.median(rest.size_bytes[rows]))))
     return found
 

@@ -10,12 +10,17 @@ from linkfit.forecast.backtest_scores import BASELINES, compared, joined, summar
 EVEN = np.arange(1.0, 102.0)  # quantiles at 0, 0.01, ..., 1
 
 
+def one_forecast(size_bytes, direction, observed_s, draws_s=EVEN):
+    n = observed_s.size
+    return compared(size_bytes, direction, np.arange(n), observed_s, draws_s, simple(n))
+
+
 def simple(n):
     return {name: np.full((n, 1), 51.0) for name in BASELINES}
 
 
 def test_intervals_and_shares_below_of_even_draws():
-    one = compared(1e6, "up", np.array([51.0, 6.0, 5.0, 12.0, 60.0]), EVEN, simple(5))
+    one = one_forecast(1e6, "up", np.array([51.0, 6.0, 5.0, 12.0, 60.0]))
     # 50 %: 26 to 76, 80 %: 11 to 91, 90 %: 6 to 96
     expected = [[1, 1, 1], [0, 0, 1], [0, 0, 0], [0, 1, 1], [1, 1, 1]]
     assert_array_equal(one.covered, np.array(expected, bool))
@@ -26,8 +31,8 @@ def test_intervals_and_shares_below_of_even_draws():
 
 def test_one_forecast_each_agrees_with_one_for_all():
     observed = np.array([3.0, 50.0, 99.5])
-    one = compared(1e6, "up", observed, EVEN, simple(3))
-    each = compared(1e6, "up", observed, np.tile(EVEN, (3, 1)), simple(3))
+    one = one_forecast(1e6, "up", observed)
+    each = one_forecast(1e6, "up", observed, np.tile(EVEN, (3, 1)))
     assert_array_equal(one.covered, each.covered)
     assert_allclose(one.crps_s, each.crps_s)
     assert_allclose(one.pit, each.pit)
@@ -36,8 +41,8 @@ def test_one_forecast_each_agrees_with_one_for_all():
 
 def test_joined_parts_are_the_whole():
     observed = np.array([3.0, 50.0, 99.5, 20.0])
-    whole = compared(1e6, "up", observed, EVEN, simple(4))
-    parts = [compared(1e6, "up", o, EVEN, simple(o.size)) for o in (observed[:1], observed[1:])]
+    whole = one_forecast(1e6, "up", observed)
+    parts = [one_forecast(1e6, "up", o) for o in (observed[:1], observed[1:])]
     again = joined(parts, 1e6)
     assert_array_equal(again.covered, whole.covered)
     assert_allclose(again.crps_s, whole.crps_s)
@@ -45,8 +50,8 @@ def test_joined_parts_are_the_whole():
 
 
 def test_a_summary_pools_what_it_is_given():
-    small = [compared(1e5, d, np.array([51.0, 5.0]), EVEN, simple(2)) for d in ("up", "down")]
-    large = [compared(1e6, "up", np.array([51.0]), EVEN, simple(1))]
+    small = [one_forecast(1e5, d, np.array([51.0, 5.0])) for d in ("up", "down")]
+    large = [one_forecast(1e6, "up", np.array([51.0]))]
     bounds = np.array([[1e5, 1e5], [1e6, 1e6]])
     score = summarised([small, large], bounds, real_transfers=False)
     assert_array_equal(score.n_transfers, [4, 1])
@@ -58,4 +63,4 @@ def test_a_summary_pools_what_it_is_given():
 
 def test_a_forecast_that_never_ends_is_refused():
     with pytest.raises(FitError, match=r"1e\+06 bytes: expected a forecast that ends, .* 50% of"):
-        compared(1e6, "up", np.array([1.0]), np.array([1.0, np.inf]), simple(1))
+        one_forecast(1e6, "up", np.array([1.0]), np.array([1.0, np.inf]))
