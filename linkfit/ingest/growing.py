@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 _LEAST_ROWS = 1024
+_BLOCK_ROWS = 1 << 16
 
 
 class GrowingColumn:
@@ -39,6 +40,16 @@ class GrowingColumn:
         array = self._with_room(self._n_rows + n_rows)
         array[self._n_rows : self._n_rows + n_rows] = chunk
         self._n_rows += n_rows
+
+    def extend(self, other: "GrowingColumn") -> None:
+        """Add all values of `other`, which is finished by that."""
+        values = other.finish()
+        if values.strides == (0,):
+            self.append(values[:1], values.size)
+            return
+        for at in range(0, values.size, _BLOCK_ROWS):
+            block = values[at : at + _BLOCK_ROWS]
+            self.append(block, block.size)
 
     def finish(self) -> NDArray[Any]:
         """All values; of stride 0 where they are one value."""

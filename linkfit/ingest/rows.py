@@ -12,7 +12,7 @@ from linkfit.ingest.growing import GrowingColumn
 from linkfit.ingest.latency_rows import LatencyRows
 from linkfit.ingest.notes import Notes, refuse
 from linkfit.ingest.plan import TablePlan
-from linkfit.ingest.storage import is_constant
+from linkfit.ingest.storage import is_constant, joined
 from linkfit.ingest.times import to_seconds
 from linkfit.ingest.trace import (
     LAYERS,
@@ -37,9 +37,10 @@ class TableRows:
         self._rates: dict[str, dict[str, Any]] = {
             way: {
                 "start_s": GrowingTimes(n_rows_expected),
-                **{name: GrowingColumn(np.float64, n_rows_expected) for name in _THROUGHPUT},
+                **{name: GrowingColumn(np.float64, n_columns) for name in _THROUGHPUT},
             }
-            for way in ("down", "up")
+            # in the end the columns of the way up are added to those of the way down
+            for way, n_columns in (("down", 2 * n_rows_expected), ("up", n_rows_expected))
         }
         self._transfers = {name: GrowingColumn(np.float64, n_rows_expected) for name in _TRANSFER}
         self._latency = LatencyRows(plan, notes, n_rows_expected)
@@ -69,22 +70,20 @@ class TableRows:
 
     def throughput(self) -> ThroughputSamples:
         """All throughput samples, down before up, each in the order of the file."""
-        parts = []
-        for way, columns in self._rates.items():
-            finished = {name: column.finish() for name, column in columns.items()}
-            n = finished["bits"].size
-            parts.append(
-                ThroughputSamples(
-                    **finished,
-                    is_up=np.broadcast_to(way == "up", (n,)),
-                    layer=np.broadcast_to(LAYERS.index("goodput"), (n,)),
-                    source=np.broadcast_to(0, (n,)),
-                )
-            )
-        filled = [part for part in parts if len(part)]
-        if len(filled) < 2:
-            return filled[0] if filled else ThroughputSamples()
-        return ThroughputSamples.concatenate(filled, [0] * len(filled))
+        down, up = self._rates["down"], self._rates["up"]
+        starts = [columns.pop("start_s").finish() for columns in (down, up)]
+        n = sum(part.size for part in starts)
+        columns = down if starts[0].size else up
+        for name, column in columns.items() if starts[0].size else ():
+            column.extend(up[name])
+        ways = [np.broadcast_to(way, part.size) for way, part in zip((0, 1), starts, strict=True)]
+        return ThroughputSamples(
+            start_s=joined(starts),
+            **{name: column.finish() for name, column in columns.items()},
+            is_up=joined(ways),
+            layer=np.broadcast_to(LAYERS.index("goodput"), (n,)),
+            source=np.broadcast_to(0, (n,)),
+        )
 
     def latency(self) -> LatencySamples:
         """All round trips, in the order of the file."""

@@ -30,3 +30,21 @@ def test_a_column_longer_than_expected_grows():
     for i in range(3000):
         column.append(np.array([float(i)]), 1)
     assert_array_equal(column.finish(), np.arange(3000.0))
+
+
+@given(chunks, chunks)
+def test_extending_agrees_with_concatenation(one, two):
+    columns = [GrowingColumn(np.float64), GrowingColumn(np.float64)]
+    for column, parts in zip(columns, (one, two), strict=True):
+        for part in parts:
+            column.append(np.array(part), len(part))
+    columns[0].extend(columns[1])
+    assert_array_equal(columns[0].finish(), [value for part in one + two for value in part])
+
+
+def test_extending_one_value_by_itself_stays_one_stored_value():
+    columns = [GrowingColumn(np.float64), GrowingColumn(np.float64)]
+    for column in columns:
+        column.append(3.0, 10)
+    columns[0].extend(columns[1])
+    assert columns[0].finish().strides == (0,)
