@@ -141,7 +141,7 @@ class _Now:
         hour: float | None,
     ) -> "_Now":
         windows_s = recent.windows_s
-        told_s = 0.0 if model.noise_sigma else None
+        told_s = model.measured_s if _tells_seconds(model) else 0.0
         state, unknown_sigma = record.state_of(recent), model.level.unknown_sigma
         if hour is not None:
             state = state - np.log(model.daily.factor_at(np.array([hour])))
@@ -149,7 +149,7 @@ class _Now:
         return cls(
             model=model,
             record=record,
-            persistence=learn_persistence(record, windows_s, n_told_s=told_s),
+            persistence=learn_persistence(record, windows_s, told_s=told_s),
             windows_s=windows_s,
             state_levels=state,
             age_s=age_s,
@@ -243,6 +243,12 @@ class _Now:
         cumulative = np.cumsum(weight, axis=1)
         where = rng.random((world.size, 1)) * cumulative[:, -1:]
         return candidate[np.arange(world.size), (cumulative < where).sum(axis=1)]
+
+
+def _tells_seconds(model: DirectionModel) -> bool:
+    """Do the samples tell how single seconds follow each other, or means of many at once?"""
+    repeated = np.diff(model.runs.rates_bps) == 0
+    return not repeated.size or float(repeated.mean()) < 0.5
 
 
 def _level_likeness(

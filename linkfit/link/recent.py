@@ -180,18 +180,16 @@ class Persistence:
     left_sigma: "NDArray[np.float64]"
 
 
-def learn_persistence(
-    record: Record, windows_s: tuple[int, ...], *, n_told_s: float | None = None
-) -> Persistence:
+def learn_persistence(record: Record, windows_s: tuple[int, ...], *, told_s: float) -> Persistence:
     """Ridge regression of the log rate ahead on the state, towards the pooled coefficients.
 
     Parameters
     ----------
     windows_s : tuple of int
         Of the state. [s]
-    n_told_s : float, optional
-        Seconds of real measurement behind the record, where it holds drawn noise: 0 takes the
-        pooled coefficients as they stand. [s]
+    told_s : float
+        Seconds of measurement behind the record, which may repeat them under drawn noise, or
+        hold means of many seconds that tell nothing (0: the pooled coefficients stand). [s]
 
     Notes
     -----
@@ -202,7 +200,7 @@ def learn_persistence(
     n = record.n_seconds
     seconds = np.unique(np.linspace(0, n - 1, min(n, _MOST_SECONDS)).astype(np.int64))
     states = record.states(seconds, windows_s)
-    thinned = n / seconds.size if n_told_s is None else min(n_told_s, n) / seconds.size
+    thinned = min(told_s, n) / seconds.size
     weight = _PRIOR_S * max(float(states.var(axis=0).mean()), 1e-4)
     share, left = _PRIOR.copy(), np.ones(_PRIOR.shape[0])
     for row, (low_s, high_s) in enumerate(pairwise(LEADS_S)):

@@ -95,6 +95,11 @@ def test_ahead_stops_at_the_end_of_the_session():
     assert np.isnan(record.ahead(np.array([0]), 4, 8)).all()
 
 
+def learned(rates, told_s=np.inf):
+    record = Record.from_rates(rates, np.array([0, rates.size]))
+    return learn_persistence(record, WINDOWS_S, told_s=told_s)
+
+
 def autoregressive(n, lag1, seed=0):
     noise = np.random.default_rng(seed).standard_normal(n)
     x = np.empty(n)
@@ -107,7 +112,7 @@ def autoregressive(n, lag1, seed=0):
 def test_an_autoregression_of_order_one_is_found_again():
     # of a first-order autoregression the last second alone tells the next, with its correlation
     rates = 5e6 * np.exp(0.3 * autoregressive(40_000, 0.8))
-    found = learn_persistence(Record.from_rates(rates, np.array([0, rates.size])), WINDOWS_S)
+    found = learned(rates)
     assert found.share[0] == pytest.approx([0.8, 0.0, 0.0, 0.0], abs=0.04)
     # the mean of seconds 4 to 8 ahead: 0.8^5 ... 0.8^8, averaged
     assert found.share[3].sum() == pytest.approx(np.mean(0.8 ** np.arange(5, 9)), abs=0.08)
@@ -117,12 +122,11 @@ def test_an_autoregression_of_order_one_is_found_again():
 
 def test_independent_seconds_lose_all_persistence_and_short_records_keep_the_pooled_one():
     rates = np.random.default_rng(0).gamma(9.0, 1e6, 40_000)
-    long = learn_persistence(Record.from_rates(rates, np.array([0, rates.size])), WINDOWS_S)
+    long = learned(rates)
     assert np.abs(long.share).max() < 0.1
-    short = learn_persistence(Record.from_rates(rates[:30], np.array([0, 30])), WINDOWS_S)
+    short = learned(rates[:30])
     assert short.share[0].sum() == pytest.approx(0.83, abs=0.12)
-    drawn = Record.from_rates(rates, np.array([0, rates.size]))
-    untold = learn_persistence(drawn, WINDOWS_S, n_told_s=0.0)
+    untold = learned(rates, told_s=0.0)
     assert untold.share[0] == pytest.approx([0.62, 0.15, 0.06, 0.0])
 
 
@@ -131,10 +135,7 @@ def test_independent_seconds_lose_all_persistence_and_short_records_keep_the_poo
 def test_nothing_depends_on_the_unit_of_rate(rates, scale):
     # above 1 bit/s of floor, so that the floor scales too
     rates = np.array([*rates, 1e6])
-    shares = [
-        learn_persistence(Record.from_rates(r, np.array([0, r.size])), WINDOWS_S).share
-        for r in (rates, rates * scale)
-    ]
+    shares = [learned(r).share for r in (rates, rates * scale)]
     assert np.isfinite(shares[0]).all()
     if min(rates.mean(), (rates * scale).mean()) * 0.03 > 1:
         assert shares[0] == pytest.approx(shares[1], abs=1e-5)
