@@ -12,6 +12,7 @@ import typer
 
 from linkfit.cli import advise as advise_command
 from linkfit.cli import backlog as backlog_command
+from linkfit.cli import backtest as backtest_command
 from linkfit.cli import data as data_command
 from linkfit.cli import demo as demo_command
 from linkfit.cli import fit as fit_command
@@ -37,6 +38,7 @@ app.command("transfer")(transfer_command.transfer)
 app.command("advise")(advise_command.advise)
 app.command("backlog")(backlog_command.backlog)
 app.command("data")(data_command.data)
+app.command("backtest")(backtest_command.backtest)
 
 
 def _show_version(wanted: bool) -> None:

@@ -7,6 +7,7 @@ from linkfit.cli.files import writable_folder
 
 if TYPE_CHECKING:
     from linkfit.advice.advise import Advice
+    from linkfit.forecast.backtest_scores import BacktestScore
     from linkfit.link.model import LinkModel
 
 
@@ -28,3 +29,13 @@ def write_advice(advice: "Advice", folder: str, *, kind: str = "svg") -> None:
 
         written = write_advice_figures(advice.before, advice.after, place, kind=kind)
     tell(f"{len(written)} figures of the advice in {folder}")
+
+
+def write_backtest(score: "BacktestScore", folder: str, *, kind: str = "svg") -> None:
+    """Write the figures of a backtest, and say where."""
+    place = writable_folder(folder)
+    with working_on("drawing figures"):
+        from linkfit.report.backtest_figures import write_backtest_figures
+
+        written = write_backtest_figures(score, place, kind=kind)
+    tell(f"{len(written)} figures of the backtest in {folder}")

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 BASELINES = ("size over mean rate", "independent rates", "plain replay")
 COVERED_LEVELS = (0.5, 0.8, 0.9)
+NOMINAL_LEVELS = np.linspace(0.05, 0.95, 19)
 _SECONDS_APART = 1e-9  # a forecast without spread still covers what it names exactly
 
 
@@ -133,6 +134,12 @@ def compared(
         covered=((observed_s >= low - slack_s) & (observed_s <= high + slack_s)).T,
         width_s=float(np.mean(high[-1] - low[-1])),
     )
+
+
+def covered_at(pit: "NDArray[np.float64]") -> "NDArray[np.float64]":
+    """Share of transfers in the central interval of each of `NOMINAL_LEVELS`. [fraction]"""
+    apart = 2.0 * np.abs(pit - 0.5)
+    return (apart[:, None] <= NOMINAL_LEVELS).mean(axis=0)
 
 
 def joined(parts: Sequence[SizeScores], size_bytes: float) -> SizeScores:

@@ -5,7 +5,14 @@ import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
 from linkfit.errors import FitError
-from linkfit.forecast.backtest_scores import BASELINES, compared, joined, summarised
+from linkfit.forecast.backtest_scores import (
+    BASELINES,
+    NOMINAL_LEVELS,
+    compared,
+    covered_at,
+    joined,
+    summarised,
+)
 
 EVEN = np.arange(1.0, 102.0)  # quantiles at 0, 0.01, ..., 1
 
@@ -64,3 +71,9 @@ def test_a_summary_pools_what_it_is_given():
 def test_a_forecast_that_never_ends_is_refused():
     with pytest.raises(FitError, match=r"1e\+06 bytes: expected a forecast that ends, .* 50% of"):
         one_forecast(1e6, "up", np.array([1.0]), np.array([1.0, np.inf]))
+
+
+def test_even_shares_are_covered_as_promised():
+    assert_allclose(covered_at((np.arange(1000) + 0.5) / 1000), NOMINAL_LEVELS, atol=1e-9)
+    assert covered_at(np.array([0.5, 0.5])).min() == 1.0
+    assert covered_at(np.array([0.0, 1.0])).max() == 0.0
