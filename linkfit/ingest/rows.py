@@ -214,17 +214,22 @@ class TableRows:
         timed: NDArray[np.bool_],
     ) -> NDArray[np.float64]:
         """Take the rate and volume columns; returns the highest rate of each row. [bit/s]"""
-        highest_bps = np.zeros(len(chunk))
+        n = len(chunk)
+        has_latency = bool(self._plan.having("rtt", "loss", "n_lost"))
+        highest_bps = np.zeros(n) if has_latency else np.broadcast_to(0.0, (n,))
         for column in self._plan.having("rate", "volume"):
             values = self._numbers(chunk, column)
             rates_bps = values * 8.0 / duration_s if column.role == "volume" else values
             up = self._ways(chunk, column)
             good = self._usable_rates(rates_bps, timed, column)
-            highest_bps = np.fmax(highest_bps, rates_bps)
+            if has_latency:
+                highest_bps = np.fmax(highest_bps, rates_bps)
             for way in ("up", "down"):
-                keep = good & (up == (way == "up"))
-                if keep.any():
-                    self._append_rates(way, chunk, keep, start_s, duration_s, rates_bps)
+                if is_constant(up):
+                    keep = good if up[0] == (way == "up") else np.broadcast_to(False, (n,))
+                else:
+                    keep = good & (up == (way == "up"))
+                self._append_rates(way, chunk, keep, start_s, duration_s, rates_bps)
         return highest_bps
 
     def _append_rates(
@@ -238,6 +243,8 @@ class TableRows:
     ) -> None:
         """Take the rows that the mask `keep` selects."""
         n = int(np.count_nonzero(keep))
+        if n == 0:
+            return
         keep = slice(None) if n == keep.size else keep  # the usual case: nothing is copied
         columns = self._rates[way]
         columns["start_s"].append(start_s[keep], n)
