@@ -8,12 +8,7 @@ from scipy.special import ndtri
 
 from linkfit.ingest.trace import Trace, TransferSamples
 from linkfit.link.futures import SESSION_GAP_S
-from linkfit.link.latency import (
-    N_QUANTILES,
-    PRIOR_MEDIAN_RTT_S,
-    PRIOR_P90_RTT_S,
-    LatencyModel,
-)
+from linkfit.link.latency import N_QUANTILES, PRIOR_MEDIAN_RTT_S, LatencyModel
 from linkfit.link.series import (
     GRID_S,
     IP_BITS_PER_TCP_BIT,
@@ -35,10 +30,17 @@ _TELLS_FRAC = 0.1  # transfers expected to spend less on their bytes tell nothin
 _LEAST_LOOKS = 10
 _HOLD_S = (1.0, 30.0)
 _RTT_GRID_S = np.geomspace(0.005, 1.5, 100)
-_PRIOR_SIGMA = float(np.log(PRIOR_P90_RTT_S / PRIOR_MEDIAN_RTT_S) / ndtri(0.9))
-_DEPENDENCE = 4.0  # neighbours are alike: so many count as one; a judgement
+# what a transfer waits for a round holds more than a ping does (set-up that is not told apart, a
+# radio that wakes, the peer's own time): the published median of pings and half of it again, known
+# within a factor of 3; a judgement, with which drives of one size foretell those of another
+_PRIOR_RTT_S = 1.45 * PRIOR_MEDIAN_RTT_S
+_PRIOR_SIGMA = 0.7
+_RATE_FACTORS = np.geomspace(0.7, 40.0, 60)  # of the link, over size / duration
+_LEAST_REGRESSION, _MOST_REGRESSION = 5, 500  # transfers that enter
+_LEAST_APART = 0.02  # of durations, as clocks of applications tell them
+_DEPENDENCE = 6.0  # neighbours are alike: so many count as one; a judgement
 _LEAST_RTT_SIGMA = 0.1  # one transfer to another over the same link; a judgement
-_NEIGHBOURS = 20.0  # transfers of one session that tell as much of other days as one test
+_NEIGHBOURS = 20.0  # transfers of one session that tell as much as one apart; a judgement
 _READINGS = ndtri([3 / 6, 1 / 6, 5 / 6])  # middles of three parts of equal probability
 _EVEN = (np.arange(11) + 0.5) / 11
 _FLOOR_WINDOW_S = 10
@@ -197,37 +199,39 @@ def _common_rtt_s(samples: TransferSamples, latency: LatencyModel | None) -> tup
 
     Notes
     -----
-    Without any measured one: mean and spread of a posterior with two squares, the slope of log
-    rate against log size over its standard error, and the distance to the published median of
-    cellular links over its spread. Sizes that hardly differ leave the published one.
+    Without any measured one: the rate and the round trip whose curve of duration against size
+    lies nearest to the transfers (least absolute deviations of logarithms, so that slow moments
+    pull little), as a Laplace likelihood with a lognormal prior; mean and spread of what follows.
+    Sizes that hardly differ leave the prior.
     """
     if latency is not None:
         return float(latency.idle_rtts_s[latency.idle_rtts_s.size // 2]), _LEAST_RTT_SIGMA
     known_s = samples.rtt_s[np.isfinite(samples.rtt_s)]
     if known_s.size:
         return float(np.median(known_s)), _LEAST_RTT_SIGMA
-    distance = np.log(_RTT_GRID_S / PRIOR_MEDIAN_RTT_S) / _PRIOR_SIGMA
-    x = np.log(samples.size_bytes)
-    x = x - x.mean()
-    if len(samples) < 5 or x.std() < 0.05:
-        return PRIOR_MEDIAN_RTT_S, _PRIOR_SIGMA
-    misfit = distance**2
-    for i, rtt_s in enumerate(_RTT_GRID_S.tolist()):
-        _, rates_bps = _explained(samples, np.full(len(samples), rtt_s))
-        y = np.log(rates_bps)
-        y = y - np.median(y)
-        width = 3.0 * max(float(np.median(np.abs(y))), 0.01)
-        y = np.clip(y, -width, width)
-        slope = (x @ (y - y.mean())) / (x @ x)
-        left = y - y.mean() - slope * x
-        error = np.sqrt(_DEPENDENCE * (left @ left) / len(samples) / (x @ x))
-        misfit[i] += (slope / max(float(error), 1e-6)) ** 2
+    misfit = (np.log(_RTT_GRID_S / _PRIOR_RTT_S) / _PRIOR_SIGMA) ** 2
+    if len(samples) >= _LEAST_REGRESSION:
+        some = samples.take(
+            np.linspace(0, len(samples) - 1, min(len(samples), _MOST_REGRESSION)).astype(np.int64)
+        )
+        apart = np.array([_distance_to_curve(some, rtt_s) for rtt_s in _RTT_GRID_S.tolist()])
+        apart = np.maximum(apart, _LEAST_APART)
+        misfit += 2.0 * len(some) / _DEPENDENCE * np.log(apart / apart.min())
     weight = np.exp(-0.5 * (misfit - misfit.min()))
     weight /= weight.sum()
     log_rtt = np.log(_RTT_GRID_S)
     centre = float(weight @ log_rtt)
     variance = float(weight @ (log_rtt - centre) ** 2)
     return float(np.exp(centre)), float(np.sqrt(variance + _LEAST_RTT_SIGMA**2))
+
+
+def _distance_to_curve(samples: TransferSamples, rtt_s: float) -> float:
+    """Mean distance of log durations to the best curve with this round trip. [1]"""
+    size_bytes = samples.size_bytes
+    naive_bps = float(np.median(samples.rates_bps))
+    rates_bps = naive_bps * _RATE_FACTORS[:, None]
+    expected_s = moved_s(size_bytes, rates_bps, np.full(size_bytes.size, rtt_s))
+    return float(np.abs(np.log(expected_s / samples.duration_s)).mean(axis=1).min())
 
 
 def floor_runs(trace: Trace, direction: str) -> MeasuredRuns | None:
