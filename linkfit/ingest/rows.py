@@ -76,7 +76,10 @@ class TableRows:
         columns = down if starts[0].size else up
         for name, column in columns.items() if starts[0].size else ():
             column.extend(up[name])
-        ways = [np.broadcast_to(way, part.size) for way, part in zip((0, 1), starts, strict=True)]
+        ways = [
+            np.broadcast_to(is_up, part.size)
+            for is_up, part in zip(np.array([False, True]), starts, strict=True)
+        ]
         return ThroughputSamples(
             start_s=joined(starts),
             **{name: column.finish() for name, column in columns.items()},
