@@ -52,6 +52,11 @@ def test_a_session_without_service_has_no_logarithm():
     assert np.isfinite(total(level_spread(600, 0.4, session_means_bps=means)))
 
 
+def test_a_session_of_outage_does_not_widen_without_end():
+    means = np.array([5e6, 5e6, 5e6, 1.0])
+    assert total(level_spread(600, 0.4, session_means_bps=means)) < 0.6
+
+
 def test_looks_that_are_alike_count_as_fewer():
     spreads = [total(level_spread(600, 0.4, n_apart=n)) for n in (1, 5, 25)]
     assert (np.diff(spreads) < 0).all()
