@@ -129,14 +129,15 @@ def _fit_direction(
         return None
     rates_bps = runs.rates_bps
     mean_bps = float(rates_bps.mean())
-    marginal = fit_marginal(runs, bounds_bps, rng)
+    counted = runs if seen is None else seen.once()
+    marginal = fit_marginal(counted, bounds_bps, rng)
     shown = _shows_single_seconds(trace, direction, seen)
     measured_s = float(rates_bps.size if seen is None else seen.sending_s.sum())
     model = DirectionModel(
         runs=runs,
         marginal=marginal,
         dependence=Dependence(
-            lag1_correlation=lag1_inside_runs(rates_bps, runs.first),
+            lag1_correlation=lag1_inside_runs(counted.rates_bps, counted.first),
             block_s=_block_s(rates_bps),
             windows_s=(),
             spreads_bps=(),

@@ -72,6 +72,15 @@ class TransferLooks:
     rtt_sigma: float
     n_apart: float
 
+    def once(self) -> MeasuredRuns:
+        """The same with one second a transfer: what is counted must not count holding."""
+        hold = self.runs.rates_bps.size // self.sending_s.size
+        return MeasuredRuns(
+            rates_bps=self.runs.rates_bps[::hold],
+            first=self.runs.first // hold,
+            start_s=self.runs.start_s,
+        )
+
     def latency(self) -> LatencyModel:
         """The round trips as a model; `n_idle` is 0, since no probe measured them. [s]"""
         spread = np.exp(self.rtt_sigma * ndtri(_EVEN))

@@ -132,5 +132,10 @@ def _latency(latency: LatencyModel | None) -> "list[RenderableType]":
         last = quantiles_s.size - 1
         shown = (format_duration(float(quantiles_s[round(q * last)])) for q in QUANTILES)
         listing.add(name, f"{n_probes}", *shown)
+    if latency.n_idle == 0:
+        return [title, listing, sentence(
+            "No probe measured it: these round trips are those that explain how long transfers "
+            "of different sizes took."
+        )]  # fmt: skip
     lost = f"{100 * latency.loss_frac:.2g} % of probes lost"
     return [title, listing, *bullets([lost if latency.loss_frac else format_share(0) + " lost"])]

@@ -1,6 +1,7 @@
 """Transfers over measured capacity: fitted on the first 60 %, predicted at random times after."""
 
 import numpy as np
+from scipy.stats import gmean
 from score_rows import Scored, coverage, one_link, over_links, ratio_to
 
 import linkfit as lf
@@ -64,6 +65,8 @@ def _pooled(scored, name, most_crps):
                    name=name, bar_high=most_crps),
         over_links(TABLE, "CRPS / plain replay", scored, ratio_to(REPLAY), np.median, name=name,
                    bar_high=0.97),
+        over_links(TABLE, "CRPS / plain replay, geometric mean", scored, ratio_to(REPLAY), gmean,
+                   name=name),
         over_links(TABLE, "CRPS / independent rates", scored, ratio_to(MARGINAL), np.median,
                    name=name),
     ]  # fmt: skip

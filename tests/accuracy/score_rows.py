@@ -116,7 +116,7 @@ def table_text(rows: Sequence[Row]):
         interval = "" if row.low is None else f"({row.low:.3f} to {row.high:.3f})"
         bar = _bar_text(row)
         lines.append(
-            f"{row.name:<34} {row.measure:<32} {row.value:6.3f} {interval:<17} "
+            f"{row.name:<34} {row.measure:<35} {row.value:6.3f} {interval:<17} "
             f"n {row.n:<6} {bar}".rstrip()
         )
     return "\n".join(lines[1:])

@@ -37,8 +37,10 @@ def wrong(rows):
 def test_transfers_over_measured_capacity(measured):
     rows = capacity_score.rows(measured, n_transfers=150, n_draws=1000)
     pooled = [row for row in rows if row.name.startswith("all")]
-    assert len(pooled) == 16
+    assert len(pooled) == 20
     assert all(held(row) for row in pooled), wrong(pooled)
+    means = [row.value for row in pooled if row.measure.endswith("geometric mean")]
+    assert means[-1] <= 0.97  # all links and sizes
     single = [row for row in rows if row.measure == "CRPS / plain replay"]
     assert max(row.value for row in single) < ONE_LINK_MOST
     assert np.mean([row.value <= 1.05 for row in single]) >= 0.9

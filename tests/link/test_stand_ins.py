@@ -81,6 +81,18 @@ def test_slow_transfers_count_once_like_fast_ones():
     assert slow.mean() == pytest.approx(0.5)
 
 
+def test_what_is_counted_counts_each_transfer_once():
+    rng = np.random.default_rng(8)
+    took = 1e6 * 8 / (6e6 * np.exp(0.4 * rng.standard_normal(120)))
+    trace = Trace.from_transfers(np.full(120, 1e6), took)
+    once = transfer_looks(trace, "up", None).once()
+    assert once.rates_bps.size == 120
+    up = lf.fit_link(trace).up
+    assert up.marginal.n_seconds == 120
+    # independent transfers are told as such, though each holds its rate for a while
+    assert abs(up.dependence.lag1_correlation) < 0.4
+
+
 def test_a_long_pause_or_another_source_begins_a_session():
     start = [datetime(2026, 6, 15, 8, tzinfo=UTC) + timedelta(seconds=s) for s in (0, 10, 4000)]
     one = Trace.from_transfers([1e6] * 3, [1.0] * 3, starts=start)

@@ -62,3 +62,10 @@ def test_lower_bounds_only_is_a_warning_of_its_own(link):
     model = link.direction("up")
     assert "mind" not in dict(direction_figures(model))
     assert "floor" in dict(direction_figures(replace(model, lower_bound_only=True)))["mind"]
+
+
+def test_round_trips_told_by_transfers_are_said_to_be():
+    link = fit_link(Trace.from_transfers([1e5, 1e6] * 10, [0.5, 1.5] * 10))
+    out = " ".join(shown(link, 80).split())
+    assert "No probe measured it: these round trips are those that explain how long" in out
+    assert "% lost" not in out
