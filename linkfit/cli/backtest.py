@@ -45,7 +45,7 @@ def backtest(
     seed: Seed = 0,
     as_json: AsJson = False,
 ) -> None:
-    """Fit the first part of TRACE, predict the rest, score.
+    """Fit the first part, predict the rest, score.
 
     Where speed was measured, transfers start at random times of the rest and take as long as the
     measured rate lets them. Where only real transfers were, each of the rest is predicted from
