@@ -10,6 +10,7 @@ import json
 import sys
 
 import capacity_score
+import chunk_score
 import kernel_score
 import round_trip_score
 import sparse_score
@@ -20,6 +21,7 @@ from score_rows import table_text
 TABLES = {
     "capacity": lambda: capacity_score.rows(measured_links(BESIDE)),
     "uploads": lambda: upload_score.rows(drives(BESIDE)),
+    "downloads": lambda: chunk_score.rows(BESIDE),
     "tests": lambda: sparse_score.rows(measured_links(BESIDE)),
     "round-trip": lambda: round_trip_score.rows(measured_links(BESIDE)),
     "kernel": lambda: kernel_score.rows(BESIDE.parent / "groundtruth"),

@@ -4,6 +4,7 @@ The bars are those of whole tables; where one is missed by little, the test says
 """
 
 import capacity_score
+import chunk_score
 import numpy as np
 import pytest
 import round_trip_score
@@ -60,6 +61,12 @@ def test_real_uploads(shared_traces):
     rows = upload_score.rows(drives(shared_traces), splits, n_draws=1000)
     assert len(rows) >= 5
     assert all(held(row) for row in rows), wrong(rows)
+
+
+def test_downloads_on_which_nothing_was_set(shared_traces):
+    *_, covers, ratio = chunk_score.rows(shared_traces, n_draws=500)
+    assert 0.85 <= covers.value <= 0.97
+    assert ratio.value <= 0.75
 
 
 def test_a_few_speed_tests(measured):
