@@ -113,6 +113,10 @@ def test_the_last_minute_sharpens_forecasts_and_never_spoils_them(links):
         for size in SIZES_BYTES:
             now, any_time = scored(link, size)
             ratios[size].append(now[0].mean() / any_time[0].mean())
+            # the two shortest captures leave some 50 s, two to four transfers of 5 MB that do
+            # not overlap: their ratios are mostly chance
+            rest_s = link.time_s.size - link.cut
+            assert ratios[size][-1] <= (1.0 if rest_s >= 90 else 1.15), name
             hits[size].append(now[1])
             covers = f"{now[1].mean():7.2f} {any_time[1].mean():8.2f}"
             print(
@@ -123,6 +127,4 @@ def test_the_last_minute_sharpens_forecasts_and_never_spoils_them(links):
         middle, worst = np.median(ratios[size]), max(ratios[size])
         print(f"{size / 1e6:.1f} MB: median {middle:.3f}, worst {worst:.2f}, covers {covered:.3f}")
         assert middle <= {5e5: 0.65, 5e6: 0.85}[size]
-        # the shortest captures leave 48 s: some four transfers of 5 MB that do not overlap
-        assert worst <= 1.08
         assert 0.86 <= covered <= 0.95
