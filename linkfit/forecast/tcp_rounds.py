@@ -277,4 +277,5 @@ def _extrapolated_s(
     left = flight.left.sum(axis=1)
     moved = np.maximum(n_packets[flight.index] - left, 1.0)
     cost = np.maximum((now_bits - from_bits) / moved, conditions.packet_bits)
-    return paths.time_at_bits_s(now_bits + left * cost, flight.rows) + flight.rtt_s
+    queued_bits = np.maximum(now_bits, flight.frontier)  # what waits goes first
+    return paths.time_at_bits_s(queued_bits + left * cost, flight.rows) + flight.rtt_s
