@@ -16,6 +16,7 @@ import numpy as np
 
 from linkfit._checks import count, one_of, positive
 from linkfit.errors import FitError, InputError
+from linkfit.forecast.backtest_groups import hours_of_day, is_wild
 from linkfit.forecast.backtest_scores import (
     BASELINES,
     BacktestScore,
@@ -141,6 +142,8 @@ def _scored(
     link = fit_link(_as_trace(past, direction, has_clock), seed=int(rng.integers(2**31)))
     truth = CapacityPaths.from_rates(future.rates_bps)
     starts = np.sort(rng.random(n_transfers)) * truth.horizon_s
+    wild = is_wild(past.rates_bps, future.rates_bps, starts)
+    hour = hours_of_day(future, starts)
     found = []
     for size in sizes:
         bits = size * BITS_PER_BYTE * MTU_BYTES / MSS_BYTES
@@ -153,7 +156,8 @@ def _scored(
             seed=int(rng.integers(2**31)),
         ).draws  # fmt: skip
         baselines = _baselines_s(past.rates_bps, bits, rng)
-        found.append(compared(size, direction, starts[ends], observed[ends], draws, baselines))
+        scores = compared(size, direction, starts[ends], observed[ends], draws, baselines)
+        found.append(replace(scores, wild=wild[ends], hour=hour[ends]))
     return found
 
 

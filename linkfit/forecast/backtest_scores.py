@@ -40,6 +40,10 @@ class SizeScores:
         Was it inside the central interval of each of `COVERED_LEVELS`?
     width_s : float
         Mean width of the 90 % interval. [s]
+    wild : array of bool, shape (n,), or None
+        Did each begin in a minute that varied more than usual? None for real transfers.
+    hour : array, shape (n,), or None
+        UTC hour at which each began; NaN where no clock tells. [h]
     """
 
     size_bytes: float
@@ -51,6 +55,8 @@ class SizeScores:
     baseline_crps_s: "Mapping[str, NDArray[np.float64]]"
     covered: "NDArray[np.bool_]"
     width_s: float
+    wild: "NDArray[np.bool_] | None" = None
+    hour: "NDArray[np.float64] | None" = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -1,9 +1,11 @@
 """A backtest as a record for --json."""
 
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from linkfit.forecast.backtest_groups import grouped
 from linkfit.forecast.backtest_scores import NOMINAL_LEVELS, covered_at
 from linkfit.report.backtest_text import covered_frac, verdict
 
@@ -27,6 +29,7 @@ def backtest_record(
         "verdict": verdict(score),
         "coverage_90_frac": covered_frac(score),
         "sizes": [_size(score, k) for k in range(score.sizes_bytes.size)],
+        "groups": [asdict(group) for group in grouped(score.details)],
         "calibration": [
             {"nominal_frac": round(float(level), 2), "covered_frac": float(covered)}
             for level, covered in zip(NOMINAL_LEVELS, covered_at(pit), strict=True)

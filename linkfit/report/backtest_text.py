@@ -4,6 +4,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from linkfit.forecast.backtest_groups import grouped
 from linkfit.forecast.backtest_scores import BASELINES
 from linkfit.report.listing import Column, Listing, apart, heading, sentence
 from linkfit.units import format_duration, format_size
@@ -31,6 +32,7 @@ def backtest_text(score: "BacktestScore") -> "list[RenderableType]":
                 "is better). Below 1 the model says more than the simple forecast."
             ),
         ],
+        _groups(score),
     ])  # fmt: skip
 
 
@@ -62,6 +64,19 @@ def size_names(score: "BacktestScore") -> list[str]:
         else f"{format_size(low)} to {format_size(high)}"
         for low, high in score.classes_bytes.tolist()
     ]  # fmt: skip
+
+
+def _groups(score: "BacktestScore") -> "list[RenderableType]":
+    groups = grouped(score.details)
+    if not groups:
+        return []
+    listing = _listing(("when it began", "transfers", "90 % interval", f"/ {BASELINES[0]}"))
+    for group in groups:
+        listing.add(
+            group.name, f"{group.n_transfers}", f"{100 * group.coverage_90_frac:.0f} %",
+            f"{group.crps_ratio:.2f}",
+        )  # fmt: skip
+    return [heading("The same by kind of minute and part of the day"), listing]
 
 
 def _coverage(score: "BacktestScore") -> Listing:
