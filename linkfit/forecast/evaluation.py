@@ -14,6 +14,7 @@ from linkfit.forecast.data_use import forecast_data
 from linkfit.forecast.load import directions, site_classes, site_stream_load_bps
 from linkfit.forecast.outcomes import BacklogForecast, Evaluation, ServiceForecast, TaskForecast
 from linkfit.forecast.sharing import FlowClass
+from linkfit.forecast.tagged import UserLimit
 from linkfit.forecast.task_times import BusyHour, TaskDraws, besides_bps, task_draws
 from linkfit.forecast.unanswered import refusal, unmeasured_backlog, unmeasured_task
 from linkfit.forecast.user_limits import task_user_limit
@@ -292,16 +293,32 @@ class Evaluator:
                 ),
             )  # fmt: skip
         time = draws.forecast()
-        return TaskForecast(
+        forecast = TaskForecast(
             service=service.name,
             task=task,
             time=time,
             prob_within_target=None if task.target_s is None else time.prob_within(task.target_s),
-            n_max_users=limit.n_users if limit else None,
-            n_max_users_low=limit.n_low if limit else None,
-            n_max_users_high=limit.n_high if limit else None,
+            n_max_users=None,
             refused=refusal(task, path),
         )
+        return forecast if limit is None else _with_limit(forecast, limit, service.n_users)
+
+
+def _with_limit(forecast: TaskForecast, limit: UserLimit, n_users: int) -> TaskForecast:
+    """The forecast with its users; the time at the present number has more draws and decides."""
+    if forecast.refused:
+        most = low = high = 0
+    elif forecast.meets_target:
+        most, low, high = max(limit.n_users, n_users), limit.n_low, limit.n_high
+    else:
+        most = min(limit.n_users, max(n_users - 1, 0))
+        low, high = limit.n_low, limit.n_high
+    return replace(
+        forecast,
+        n_max_users=most,
+        n_max_users_low=min(low, most),
+        n_max_users_high=max(high, most),
+    )
 
 
 def _notes(site: Site, hour: float | None) -> list[str]:

@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from linkfit._checks import count, non_negative, positive
+from linkfit.errors import InputError
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.overhead import MSS_BYTES, TCP_IPV4_BYTES
 from linkfit.forecast.tcp import transfer_times_s
 from linkfit.forecast.transfer_width import settled, width_shares
-from linkfit.units import BITS_PER_BYTE
+from linkfit.units import BITS_PER_BYTE, SECONDS_PER_DAY
 
 if TYPE_CHECKING:
     from numpy.random import Generator
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 DEFAULT_BUFFER_BYTES = 3e5  # common practice: what modems queue where it was not measured
 _LEAST_STEP_S = 1.0
 _LEAST_HORIZON_S = 120.0
+_LONGEST_S = 30 * SECONDS_PER_DAY  # beyond it the plan and the hours decide, not the transfer
 _FINE_STEPS = 600  # steps of a path: 2000 paths take 10 MB
 _PILOT_DRAWS = 40
 _MOST_TRIES = 6
@@ -164,6 +166,12 @@ def _paths_that_last(
 ) -> "CapacityPaths":
     """Paths so long that (nearly) all draws end before their path starts again."""
     expected_s = wire_bits / max(link.direction(direction).mean_rate_bps, 1.0)
+    if expected_s > _LONGEST_S:
+        raise InputError(
+            f"size_bytes: expected a payload that this link moves within "
+            f"{_LONGEST_S / SECONDS_PER_DAY:g} days, got {wire_bits / BITS_PER_BYTE:g} bytes on "
+            "the wire; give it as a backlog of the site, which knows plan and hours too"
+        )
     horizon_s = max(4.0 * expected_s, _LEAST_HORIZON_S)
     n_try = min(_PILOT_DRAWS, n_draws)
     for _ in range(_MOST_TRIES):

@@ -118,7 +118,7 @@ def _tasks(tasks: Sequence[Record]) -> Listing:
             *(_seconds(task[key]) for key in ("p05_s", "p50_s")),
             (_seconds(task["p95_s"]), f"({between_text})"),
             target_text,
-            "" if prob is None else format_share(prob),
+            "refused" if task["refused"] else "" if prob is None else format_share(prob),
             "" if users is None else f"{users}" + ("+" if users >= MOST_USERS else ""),
         )
     return listing

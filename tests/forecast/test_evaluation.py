@@ -146,3 +146,19 @@ def test_larger_payloads_never_take_less_time(factor):
         maker.evaluate(site(one), limits=False).services[0].tasks[0].time for one in (small, large)
     ]
     assert (times[1].quantile([0.05, 0.5, 0.95]) >= times[0].quantile([0.05, 0.5, 0.95])).all()
+
+
+def test_the_number_of_users_never_contradicts_the_time_beside_it(link):
+    heavy = task(size=SizeLaw(median_bytes=1.1e6, spread=1.4))
+    for n_users in (1, 5, 40, 120):
+        ev = evaluate(site(service(tasks=(heavy,), n_users=n_users)), link, n_probes=PROBES)
+        look = ev.services[0].tasks[0]
+        assert (look.n_max_users >= n_users) == look.meets_target
+        assert look.n_max_users_low <= look.n_max_users <= look.n_max_users_high
+
+
+def test_what_the_path_refuses_bears_nobody(link):
+    clip = task("clip", flow="in", size=SizeLaw(median_bytes=130e6), target_s=3600.0)
+    path = PathLimits(entry="relay", body_limit_bytes=100e6)
+    ev = evaluate(site(service(tasks=(clip,)), path=path), link, n_probes=PROBES)
+    assert ev.services[0].tasks[0].n_max_users == 0

@@ -165,3 +165,8 @@ def test_a_path_of_outage_alone_is_drawn_longer_until_it_carries_something():
     link = fit_link(Trace.merge(tests))
     forecast = predict_transfer(link, size_bytes=5e5, direction="up", n_draws=4000)
     assert np.isfinite(forecast.draws).all()
+
+
+def test_a_payload_that_takes_longer_than_a_month_is_no_single_transfer(varied):
+    with pytest.raises(InputError, match=r"size_bytes: expected a payload .* within 30 days, got"):
+        predict_transfer(varied, size_bytes=1e36, direction="up")

@@ -223,3 +223,10 @@ def test_what_crosses_a_direction_never_measured_is_a_question():
     assert "nothing is known of add a photo: down was never measured" in text
     waits = shown(backlogs_text([BACKLOG | {"unmeasured": "up"}]), 120)
     assert "unknown: up was never measured" in waits
+
+
+def test_a_refused_task_says_so_in_its_row():
+    refused = a_task(refused="100% of its requests exceed the path's body limit", max_users=0)
+    text = shown(services_text([a_service(refused)]), 120)
+    row = next(line for line in text.splitlines() if line.startswith("view a photo"))
+    assert "refused" in row
