@@ -16,6 +16,7 @@ from linkfit.link.dependence import (
     variance_of_averages,
 )
 from linkfit.link.futures import DirectionModel, sessions
+from linkfit.link.groups import tell_groups_apart
 from linkfit.link.latency import LatencyModel, fit_latency
 from linkfit.link.level import level_spread
 from linkfit.link.marginal_fit import fit_marginal
@@ -68,11 +69,13 @@ def fit_link(trace: Trace, *, seed: int = 0, timezone: str = "UTC") -> LinkModel
     Notes
     -----
     A direction is modelled from its saturating samples; without any, from real transfers;
-    without those, from lower bounds, and then a finding says so.
+    without those, from lower bounds, and then a finding says so. Tests that were slower than
+    others beside them, against another server or with another stream count, are lower bounds.
     """
+    trace, groups_told = tell_groups_apart(trace)
     latency = fit_latency(trace.latency)
     rng = np.random.default_rng(seed)
-    findings = list(trace.findings)
+    findings = [*trace.findings, *groups_told]
     models: dict[str, DirectionModel | None] = {}
     looks = {direction: _looks(trace, direction, latency) for direction in DIRECTIONS}
     for direction, seen in looks.items():
@@ -93,7 +96,10 @@ def fit_link(trace: Trace, *, seed: int = 0, timezone: str = "UTC") -> LinkModel
         latency=latency,
         sources=trace.sources,
         findings=tuple(findings),
-        missing=missing_measurements(models["up"], models["down"], measured_latency),
+        missing=(
+            *(finding.text for finding in groups_told),
+            *missing_measurements(models["up"], models["down"], measured_latency),
+        ),
         seed=seed,
     )
 
@@ -167,8 +173,9 @@ def _as_stored(runs: MeasuredRuns) -> MeasuredRuns:
 
 
 _BOUNDS_BESIDE = (
-    "samples that did not try for all they could get tell only that the link carried at least "
-    "so much; they enter the families as lower bounds and are not replayed"
+    "samples that did not try for all they could get, or that something else held back, tell "
+    "only that the link carried at least so much; they enter the families as lower bounds and "
+    "are not replayed"
 )
 _ROUND_TRIPS_TOLD = (
     "no probe measured round trips; they are those that make the rates of real transfers "
