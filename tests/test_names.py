@@ -11,7 +11,7 @@ UNITS = (
     "s", "bps", "bits", "bytes", "bytes_per_month", "bytes_per_day", "bytes_per_s", "frac", "prob",
     "per_s", "per_day", "utc", "wh", "w", "px", "h", "hours", "days", "per_gb", "dbm", "db",
     "per_user_day", "erlangs", "gb", "s2", "level", "levels", "per_object_day", "index",
-    "wh_per_gb", "packets", "hour",
+    "wh_per_gb", "packets", "probes", "hour",
 )  # fmt: skip
 # what has no unit, or carries it beside the number (Forecast.unit)
 UNITLESS = {
@@ -22,7 +22,7 @@ UNITLESS = {
     "alpha", "cov", "statistic", "correlation", "r1", "autocorrelation", "exponent", "cost",
     "crps", "crps_ratio", "crps_ratio_replay", "crps_ratio_marginal", "pit", "draws", "values",
     "value", "number", "limit", "position", "loops",
-    "centre", "before", "after", "gain", "u", "uniforms", "normal", "ordered", "worlds",
+    "centre", "before", "after", "log_rates", "differences", "a", "b", "gain", "u", "uniforms", "normal", "ordered", "worlds",
     "world", "array",
     "margin", "ridge", "deviation", "bound", "bounds", "d", "theta", "gradient", "log_likelihood",
     "unit", "q", "cumulative", "standard_error", "step", "out", "block", "trips",

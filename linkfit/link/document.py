@@ -40,6 +40,9 @@ class LatencyDocument(_Document):
     loss_frac: Finite
     n_idle: int
     n_loaded: int
+    # files of earlier releases lack these
+    random_loss_frac: Finite | None = None
+    mean_burst_probes: Finite | None = None
 
 
 class RunsDocument(_Document):
@@ -182,6 +185,8 @@ def latency_document(model: LatencyModel | None) -> LatencyDocument | None:
         loss_frac=model.loss_frac,
         n_idle=model.n_idle,
         n_loaded=model.n_loaded,
+        random_loss_frac=model.random_loss_frac,
+        mean_burst_probes=model.mean_burst_probes,
     )
 
 
@@ -196,6 +201,8 @@ def latency_model(document: LatencyDocument | None) -> LatencyModel | None:
         loss_frac=document.loss_frac,
         n_idle=document.n_idle,
         n_loaded=document.n_loaded,
+        random_loss_frac=document.random_loss_frac,
+        mean_burst_probes=document.mean_burst_probes,
     )
 
 

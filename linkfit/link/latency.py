@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from linkfit.errors import InputError
+from linkfit.link.loss import fit_loss
 
 if TYPE_CHECKING:
     from numpy.random import Generator
@@ -37,6 +38,9 @@ class LatencyModel:
         Lost over sent, all probes. [fraction]
     n_idle, n_loaded : int
         Probes behind the quantiles; 0 for a prior.
+    random_loss_frac, mean_burst_probes : float, optional
+        Loss outside outages [fraction], and how many probes it takes in a row [probes]; None
+        where no single probes were sent closely after each other.
     """
 
     idle_rtts_s: "NDArray[np.float64]"
@@ -44,6 +48,8 @@ class LatencyModel:
     loss_frac: float
     n_idle: int
     n_loaded: int
+    random_loss_frac: float | None = None
+    mean_burst_probes: float | None = None
 
     def __post_init__(self) -> None:
         for name in ("idle_rtts_s", "loaded_rtts_s"):
@@ -78,12 +84,15 @@ def fit_latency(samples: "LatencySamples") -> LatencyModel | None:
     idle = ~samples.loaded & back
     if not idle.any():  # busy round trips only: an upper bound for idle ones
         idle = loaded
+    chain = fit_loss(samples)
     return LatencyModel(
         idle_rtts_s=_quantiles(samples, idle),
         loaded_rtts_s=_quantiles(samples, loaded) if loaded.any() else None,
         loss_frac=samples.loss_frac,
         n_idle=int(samples.n_probes[idle].sum()),
         n_loaded=int(samples.n_probes[loaded].sum()),
+        random_loss_frac=None if chain is None else chain.loss_frac,
+        mean_burst_probes=chain.mean_burst_probes if chain and chain.loss_frac else None,
     )
 
 

@@ -57,6 +57,8 @@ def _latency(latency: LatencyModel) -> dict[str, Any]:
         "n_idle": latency.n_idle,
         "n_loaded": latency.n_loaded,
         "loss_frac": latency.loss_frac,
+        "random_loss_frac": latency.random_loss_frac,
+        "mean_burst_probes": latency.mean_burst_probes,
     }
     for name, rtts_s in (("idle", latency.idle_rtts_s), ("loaded", latency.loaded_rtts_s)):
         for quantile, level in zip(_NAMES, QUANTILES, strict=True):

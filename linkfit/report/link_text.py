@@ -138,4 +138,9 @@ def _latency(latency: LatencyModel | None) -> "list[RenderableType]":
             "of different sizes took."
         )]  # fmt: skip
     lost = f"{100 * latency.loss_frac:.2g} % of probes lost"
-    return [title, listing, *bullets([lost if latency.loss_frac else format_share(0) + " lost"])]
+    told = [lost if latency.loss_frac else format_share(0) + " lost"]
+    if latency.random_loss_frac is not None:
+        told.append(f"lost by chance, outside outages: {100 * latency.random_loss_frac:.2g} %")
+    if latency.mean_burst_probes is not None:
+        told.append(f"lost together: {latency.mean_burst_probes:.1f} probes in a row on average")
+    return [title, listing, *bullets(told)]

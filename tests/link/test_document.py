@@ -1,8 +1,10 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from linkfit.errors import InputError
-from linkfit.link.document import latency_document, latency_model, write_whole
+from linkfit.link.document import LatencyDocument, latency_document, latency_model, write_whole
 from linkfit.link.latency import latency_prior
 
 
@@ -12,6 +14,19 @@ def test_latency_survives_its_document():
     assert np.array_equal(again.idle_rtts_s, prior.idle_rtts_s)
     assert again.loaded_rtts_s is None
     assert latency_model(latency_document(None)) is None
+
+
+def test_latency_of_an_earlier_release_is_read_without_bursts():
+    document = latency_document(latency_prior()).model_dump()
+    del document["random_loss_frac"], document["mean_burst_probes"]
+    again = latency_model(LatencyDocument.model_validate(document))
+    assert (again.random_loss_frac, again.mean_burst_probes) == (None, None)
+
+
+def test_bursts_of_loss_survive_their_document():
+    model = replace(latency_prior(), random_loss_frac=0.01, mean_burst_probes=1.5)
+    again = latency_model(latency_document(model))
+    assert (again.random_loss_frac, again.mean_burst_probes) == (0.01, 1.5)
 
 
 def test_writing_replaces_the_whole_file(tmp_path):

@@ -21,3 +21,5 @@ def test_the_record_holds_the_figures_of_the_model():
     assert len(record["up"]["daily"]["factor"]) == 24
     assert record["latency"]["idle_p50_s"] == pytest.approx(0.05)
     assert record["latency"]["loaded_p50_s"] is None
+    assert record["latency"]["random_loss_frac"] is None  # one probe tells no loss
+    assert record["latency"]["mean_burst_probes"] is None

@@ -69,3 +69,11 @@ def test_round_trips_told_by_transfers_are_said_to_be():
     out = " ".join(shown(link, 80).split())
     assert "No probe measured it: these round trips are those that explain how long" in out
     assert "% lost" not in out
+
+
+def test_loss_by_chance_and_together_are_told_where_known(link):
+    latency = replace(link.latency, random_loss_frac=0.012, mean_burst_probes=1.5)
+    out = " ".join(shown(replace(link, latency=latency), 80).split())
+    assert "lost by chance, outside outages: 1.2 %" in out
+    assert "lost together: 1.5 probes in a row on average" in out
+    assert "lost together" not in shown(link, 80)
