@@ -1,14 +1,22 @@
 """The same file read twice, under two names, counts once."""
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
-from linkfit.ingest.trace import Repair, Trace
+from linkfit.ingest.trace import (
+    LatencySamples,
+    Repair,
+    ThroughputSamples,
+    Trace,
+    TransferSamples,
+)
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+Samples = TypeVar("Samples", ThroughputSamples, LatencySamples, TransferSamples)
 
 
 def without_copies(trace: Trace) -> Trace:
@@ -45,7 +53,7 @@ def without_copies(trace: Trace) -> Trace:
     )
 
 
-def _kept(table, keep: "NDArray[np.bool_]", moved: "NDArray[np.int64]"):  # type: ignore[no-untyped-def]
+def _kept(table: Samples, keep: "NDArray[np.bool_]", moved: "NDArray[np.int64]") -> Samples:
     """Rows whose source stays, with its new index."""
     rows = table.take(keep[table.source]) if len(table) else table
     return replace(rows, source=moved[rows.source])
