@@ -12,8 +12,9 @@ from linkfit.advice.change import Change, Cost
 from linkfit.advice.edits import Edit
 from linkfit.advice.link_rates import LinkRates
 from linkfit.forecast.hours import Intervals, common_part, day_intervals, site_intervals
+from linkfit.site.hours import DayWindow
 from linkfit.site.kinds import KINDS
-from linkfit.site.model import Backlog, DayWindow, Service, Site, Task
+from linkfit.site.model import Backlog, Service, Site, Task
 from linkfit.units import BITS_PER_BYTE, format_rate, format_size
 
 SHAPER_FRACS = (0.85, 0.5, 0.25)

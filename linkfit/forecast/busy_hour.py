@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from linkfit.forecast.hours import open_hours, site_intervals
-from linkfit.site.model import Hours
+from linkfit.site.hours import Hours
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from linkfit.forecast.power import HOURS_PER_DAY, POWER_START_H, sustained_hours_per_day
-from linkfit.site.model import DayWindow, Hours
+from linkfit.site.hours import DayWindow, Hours
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from linkfit._checks import count
-from linkfit.site.model import Power
+from linkfit.site.hours import Power
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -17,17 +17,9 @@ from linkfit.site.contradictions import (
 )
 from linkfit.site.entries import BackgroundEntry, BacklogEntry, ServiceEntry, SiteFile, TaskEntry
 from linkfit.site.entry import Entry
+from linkfit.site.hours import Hours, Power
 from linkfit.site.kinds import find_kind
-from linkfit.site.model import (
-    Background,
-    Backlog,
-    Hours,
-    PathLimits,
-    Plan,
-    Power,
-    Service,
-    Site,
-)
+from linkfit.site.model import Background, Backlog, PathLimits, Plan, Service, Site
 from linkfit.site.photo_sizes import photo_size
 from linkfit.site.place_entries import HoursEntry, PathEntry, PlanEntry, PowerEntry, SiteEntry
 from linkfit.site.problems import Place, Problems

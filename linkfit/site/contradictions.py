@@ -4,7 +4,8 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from linkfit.site.entries import BackgroundEntry, TaskEntry
-from linkfit.site.model import DayWindow, PathLimits
+from linkfit.site.hours import DayWindow
+from linkfit.site.model import PathLimits
 from linkfit.site.place_entries import PathEntry, PlanEntry
 from linkfit.site.problems import Place, Problems
 from linkfit.site.shown import shown

@@ -10,6 +10,7 @@ from datetime import date
 
 from linkfit._checks import count, fraction, non_negative, one_of, positive
 from linkfit.errors import InputError
+from linkfit.site.hours import DayWindow, Hours
 
 FLOWS = ("out", "in", "both")
 ENTRIES = ("relay", "direct")
@@ -159,33 +160,12 @@ class Service:
     tasks: tuple[Task, ...]
     rate_limit_bps: float | None = None
     local_name: bool = False
-    window: "tuple[DayWindow, ...]" = ()
+    window: tuple[DayWindow, ...] = ()
 
     def __post_init__(self) -> None:
         count("users", self.n_users, least=0)
         if self.rate_limit_bps is not None:
             positive("rate_limit", self.rate_limit_bps)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DayWindow:
-    """From `start_h` to `end_h`, hours of the local day in [0, 24]; may wrap past midnight."""
-
-    start_h: float
-    end_h: float
-
-    def __post_init__(self) -> None:
-        for name in ("start_h", "end_h"):
-            value = non_negative(name, getattr(self, name))
-            if value > 24:
-                raise InputError(f"{name}: expected an hour from 0 to 24, got {value:g}")
-        if self.start_h == self.end_h:
-            raise InputError(f"hours: expected a start apart from the end, got {self.start_h:g}")
-
-    @property
-    def length_h(self) -> float:
-        """Length of the window. [h]"""
-        return (self.end_h - self.start_h) % 24 or 24.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -231,33 +211,6 @@ class PathLimits:
         for name in ("body_limit_bytes", "idle_timeout_s", "keepalive_s"):
             if getattr(self, name) is not None:
                 positive(name, getattr(self, name))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Power:
-    """Battery and panel. sun_hours: equivalent full-sun hours a day; usable_frac of the battery."""
-
-    battery_wh: float
-    load_w: float
-    panel_w: float = 0.0
-    sun_hours: float = 0.0
-    usable_frac: float = 0.85
-    yield_frac: float = 0.6
-
-    def __post_init__(self) -> None:
-        positive("load", self.load_w)
-        for name in ("battery_wh", "panel_w", "sun_hours"):
-            non_negative(name, getattr(self, name))
-        for name in ("usable_frac", "yield_frac"):
-            fraction(name, getattr(self, name))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Hours:
-    """When the server is up: fixed windows, or what battery and panel allow; else always."""
-
-    windows: tuple[DayWindow, ...] = ()
-    power: Power | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from pydantic import BeforeValidator, Field, PlainValidator, WithJsonSchema
 
 from linkfit.errors import InputError
-from linkfit.site.model import DayWindow
+from linkfit.site.hours import DayWindow
 from linkfit.site.shown import shown
 from linkfit.units import (
     parse_duration_s,

@@ -8,7 +8,8 @@ from linkfit.advice.cautions import (
     POWER_LIMITS,
     cautions,
 )
-from linkfit.site.model import Hours, Power, Site
+from linkfit.site.hours import Hours, Power
+from linkfit.site.model import Site
 
 
 def test_some_cautions_hold_always_and_power_only_with_power(camp):

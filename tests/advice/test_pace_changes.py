@@ -11,7 +11,8 @@ from linkfit.advice.pace_changes import (
     pace_changes,
     quiet_window,
 )
-from linkfit.site.model import Backlog, DayWindow, Hours, PathLimits, Power, Site, SizeLaw, Task
+from linkfit.site.hours import DayWindow, Hours, Power
+from linkfit.site.model import Backlog, PathLimits, Site, SizeLaw, Task
 
 
 def levels(site, rates, setting):

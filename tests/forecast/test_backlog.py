@@ -10,18 +10,8 @@ from hypothesis import strategies as st
 
 from linkfit.forecast.backlog import forecast_backlog, outages_per_up_hour
 from linkfit.link.paths import CapacityPaths
-from linkfit.site.model import (
-    Backlog,
-    DayWindow,
-    Hours,
-    PathLimits,
-    Plan,
-    Power,
-    Service,
-    Site,
-    SizeLaw,
-    Task,
-)
+from linkfit.site.hours import DayWindow, Hours, Power
+from linkfit.site.model import Backlog, PathLimits, Plan, Service, Site, SizeLaw, Task
 
 
 class SteadyLink:

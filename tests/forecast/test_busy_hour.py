@@ -8,7 +8,7 @@ import pytest
 from linkfit.forecast.busy_hour import slowest_hour
 from linkfit.ingest.trace import Trace
 from linkfit.link.fit import fit_link
-from linkfit.site.model import DayWindow, Hours
+from linkfit.site.hours import DayWindow, Hours
 
 
 def days(rate_of_hour, hours=range(24), n_days=8, direction="up"):

@@ -21,12 +21,11 @@ from linkfit.forecast.data_use import (
 )
 from linkfit.forecast.draws import Forecast
 from linkfit.site.background import default_background
+from linkfit.site.hours import DayWindow, Hours
 from linkfit.site.model import (
     Background,
     Backlog,
     Cache,
-    DayWindow,
-    Hours,
     PathLimits,
     Plan,
     Service,

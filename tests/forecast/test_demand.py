@@ -20,17 +20,8 @@ from linkfit.forecast.demand import (
     task_bytes_per_day,
     task_crossings,
 )
-from linkfit.site.model import (
-    Background,
-    Cache,
-    DayWindow,
-    Hours,
-    PathLimits,
-    Service,
-    Site,
-    SizeLaw,
-    Task,
-)
+from linkfit.site.hours import DayWindow, Hours
+from linkfit.site.model import Background, Cache, PathLimits, Service, Site, SizeLaw, Task
 
 TASK = Task(name="t", flow="out", size=SizeLaw(median_bytes=1e6), per_user_day=10.0)
 SERVICE = Service(name="s", kind="web-site", n_users=4, tasks=(TASK,))

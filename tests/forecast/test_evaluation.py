@@ -11,7 +11,8 @@ from numpy.testing import assert_array_equal
 from linkfit.forecast.evaluation import Evaluator, evaluate
 from linkfit.ingest.trace import Trace
 from linkfit.link.fit import fit_link
-from linkfit.site.model import Backlog, DayWindow, PathLimits, Plan, Service, Site, SizeLaw, Task
+from linkfit.site.hours import DayWindow
+from linkfit.site.model import Backlog, PathLimits, Plan, Service, Site, SizeLaw, Task
 
 PROBES = 100
 

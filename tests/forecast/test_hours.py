@@ -14,7 +14,7 @@ from linkfit.forecast.hours import (
     power_intervals,
     site_intervals,
 )
-from linkfit.site.model import DayWindow, Hours, Power
+from linkfit.site.hours import DayWindow, Hours, Power
 
 windows_st = st.lists(
     st.tuples(st.integers(0, 48), st.integers(0, 48))

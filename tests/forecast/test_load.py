@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 
 from linkfit.forecast import load
 from linkfit.forecast.demand import REQUEST_BYTES
-from linkfit.site.model import Cache, DayWindow, PathLimits, Service, Site, SizeLaw, Task
+from linkfit.site.hours import DayWindow
+from linkfit.site.model import Cache, PathLimits, Service, Site, SizeLaw, Task
 
 PLAIN = PathLimits()
 

@@ -13,7 +13,7 @@ from linkfit.forecast.power import (
     sustained_hours_per_day,
     up_hours_per_day,
 )
-from linkfit.site.model import Power
+from linkfit.site.hours import Power
 
 powers = st.builds(
     Power,

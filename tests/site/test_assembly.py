@@ -7,7 +7,8 @@ import pytest
 from linkfit.errors import ConfigError
 from linkfit.site.background import default_background
 from linkfit.site.file import parse_site
-from linkfit.site.model import Background, DayWindow, Image, PathLimits
+from linkfit.site.hours import DayWindow
+from linkfit.site.model import Background, Image, PathLimits
 from linkfit.site.photo_sizes import photo_size
 
 HEAD = '[site]\nname = "dig"\n'

@@ -9,7 +9,8 @@ import pytest
 
 from linkfit.errors import ConfigError
 from linkfit.site.file import MAX_FILE_BYTES, parse_site, read_site
-from linkfit.site.model import DayWindow, SizeLaw
+from linkfit.site.hours import DayWindow
+from linkfit.site.model import SizeLaw
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "kestrel-ridge.toml"
 CONTRACT = """\

@@ -3,19 +3,15 @@
 from datetime import date
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from linkfit.errors import InputError
 from linkfit.site.model import (
     Background,
     Backlog,
     Cache,
-    DayWindow,
     Image,
     PathLimits,
     Plan,
-    Power,
     Service,
     Site,
     SizeLaw,
@@ -38,17 +34,6 @@ def test_a_task_of_many_requests_moves_them_all():
     assert task.mean_bytes == 60e6
 
 
-@given(st.floats(0, 24), st.floats(0, 24))
-def test_a_window_and_its_complement_fill_the_day(start, end):
-    if start == end:
-        return
-    window, rest = DayWindow(start_h=start, end_h=end), DayWindow(start_h=end, end_h=start)
-    if {start, end} == {0, 24}:
-        assert window.length_h == 24
-    else:
-        assert window.length_h + rest.length_h == pytest.approx(24)
-
-
 @pytest.mark.parametrize(
     ("make", "message"),
     [
@@ -63,14 +48,11 @@ def test_a_window_and_its_complement_fill_the_day(start, end):
         (lambda: Task(name="t", flow="up", size=MB), "flow: expected 'out' .* got 'up'"),
         (lambda: Task(name="t", flow="in", size=MB, target_s=0), "target_s: expected .* got 0"),
         (lambda: Service(name="s", kind="k", n_users=-1, tasks=()), "users: expected .* got -1"),
-        (lambda: DayWindow(start_h=1, end_h=25), "end_h: expected an hour from 0 to 24, got 25"),
-        (lambda: DayWindow(start_h=1, end_h=1), "hours: expected a start apart from the end"),
         (lambda: Plan(cap_bytes=0), "cap: expected a finite number > 0, got 0"),
         (lambda: Plan(cycle_day=32), "cycle_day: expected 1 to 31, got 32"),
         (lambda: Plan(throttle_bps=1, price_per_gb=1), "after_cap: expected a rate, 'stop' or"),
         (lambda: PathLimits(entry="x"), "entry: expected 'relay' or 'direct', got 'x'"),
         (lambda: PathLimits(same_link_share_frac=2), "same_link_share: expected .* got 2"),
-        (lambda: Power(battery_wh=1, load_w=0), "load: expected a finite number > 0, got 0"),
         (lambda: Background(name="b", bytes_per_day=-1), "bytes_per_day: expected .* got -1"),
         (lambda: Backlog(name="b", n_items=0, size=MB), "items: expected a whole number >= 1"),
     ],

@@ -12,17 +12,15 @@ from linkfit.errors import ConfigError
 from linkfit.site.assembly import assemble
 from linkfit.site.background import default_background
 from linkfit.site.file import parse_site
+from linkfit.site.hours import DayWindow, Hours, Power
 from linkfit.site.kinds import KINDS
 from linkfit.site.model import (
     Background,
     Backlog,
     Cache,
-    DayWindow,
-    Hours,
     Image,
     PathLimits,
     Plan,
-    Power,
     Service,
     Site,
     SizeLaw,
