@@ -45,8 +45,8 @@ def backlog(
     from linkfit.cli.link_input import QuickNumbers, link_from, trace_input
     from linkfit.cli.site_input import chosen_backlogs, first_day, site_from
     from linkfit.forecast.backlog import forecast_backlog
-    from linkfit.report.advice_json import backlog_record
-    from linkfit.report.advice_text import backlogs_text
+    from linkfit.report.backlog_json import backlog_record
+    from linkfit.report.backlog_text import backlogs_text
 
     given = site_from(site, tuple(links or ()))
     chosen = chosen_backlogs(given, name)

@@ -5,11 +5,12 @@ sizes in bytes, days from the start of the cycle or of the backlog. `services`, 
 `backlogs` tell of the site as it is, `after` of the same site with all of `changes`.
 """
 
-import math
 from typing import TYPE_CHECKING, Any
 
 from linkfit.advice.link_rates import link_rates
 from linkfit.advice.verdict import verdict_reason
+from linkfit.report.backlog_json import backlog_record
+from linkfit.report.record_numbers import number, prob, quantiles
 from linkfit.report.wording import QUANTILES
 
 if TYPE_CHECKING:
@@ -17,9 +18,7 @@ if TYPE_CHECKING:
 
     from linkfit.advice.advise import Advice, ChangeOutcome
     from linkfit.advice.measures import Measure
-    from linkfit.forecast.draws import Forecast
     from linkfit.forecast.outcomes import (
-        BacklogForecast,
         DataForecast,
         Evaluation,
         ServiceForecast,
@@ -28,8 +27,6 @@ if TYPE_CHECKING:
     from linkfit.link.model import LinkModel
 
 SCHEMA = "linkfit/advice/1"
-_DIGITS = 4  # more than any forecast from measurements can carry
-_PROB_DECIMALS = 4
 
 
 def advice_record(advice: "Advice", link: "LinkModel") -> dict[str, Any]:
@@ -52,31 +49,11 @@ def advice_record(advice: "Advice", link: "LinkModel") -> dict[str, Any]:
         "search": {
             "n_evaluations": advice.n_evaluations,
             "exhausted": advice.exhausted,
-            "gap_frac": _number(advice.gap_frac),
+            "gap_frac": number(advice.gap_frac),
         },
         "missing": list(advice.before.missing),
         "notes": list(advice.before.notes),
         "cautions": list(advice.cautions),
-    }
-
-
-def _number(value: float | None) -> float | None:
-    """Rounded to four significant digits; None for unknown and for never."""
-    if value is None or not math.isfinite(value):
-        return None
-    return float(f"{value:.{_DIGITS}g}")
-
-
-def _prob(value: float | None) -> float | None:
-    return None if value is None else round(float(value), _PROB_DECIMALS)
-
-
-def _quantiles(forecast: "Forecast", suffix: str) -> dict[str, float | None]:
-    """``{"p05_s": ..., "p50_s": ..., "p95_s": ...}`` for the suffix ``"_s"``."""
-    found = forecast.quantile(QUANTILES)
-    return {
-        f"p{level * 100:02.0f}{suffix}": _number(float(value))
-        for level, value in zip(QUANTILES, found, strict=True)
     }
 
 
@@ -87,10 +64,10 @@ def _link(link: "LinkModel", seed: int) -> dict[str, Any]:
     for name in ("up", "down"):
         measured = getattr(link, name) is not None
         found[name] = {
-            f"{level}_bps": _number(getattr(rates, f"{name}_{level}_bps")) if measured else None
+            f"{level}_bps": number(getattr(rates, f"{name}_{level}_bps")) if measured else None
             for level in ("p05", "p10", "p50")
         }
-    found["loss_frac"] = _number(link.loss_frac)
+    found["loss_frac"] = number(link.loss_frac)
     found["sources"] = [source.name for source in link.sources]
     found["missing"] = list(link.missing)
     return found
@@ -125,11 +102,11 @@ def _task(forecast: "TaskForecast") -> dict[str, Any]:
     return {
         "name": task.name,
         "flow": task.flow,
-        "target_s": _number(task.target_s),
-        **_quantiles(forecast.time, "_s"),
-        "p95_low_s": _number(low_s),
-        "p95_high_s": _number(high_s),
-        "prob_within_target": _prob(forecast.prob_within_target),
+        "target_s": number(task.target_s),
+        **quantiles(forecast.time, "_s"),
+        "p95_low_s": number(low_s),
+        "p95_high_s": number(high_s),
+        "prob_within_target": prob(forecast.prob_within_target),
         "max_users": forecast.n_max_users,
         "max_users_low": forecast.n_max_users_low,
         "max_users_high": forecast.n_max_users_high,
@@ -145,44 +122,27 @@ def data_record(data: "DataForecast") -> dict[str, Any]:
     levels = [f"p{level * 100:02.0f}" for level in QUANTILES]
     runs_out: dict[str, float | None] = dict.fromkeys(levels)
     if data.runs_out is not None:
-        runs_out = _quantiles(data.runs_out, "")
+        runs_out = quantiles(data.runs_out, "")
     ledger = sorted(
         ((float(entry.use.quantile(0.5)), entry) for entry in data.ledger),
         key=lambda pair: (-pair[0], pair[1].cause, pair[1].service),
     )
     return {
-        "cap_bytes": _number(data.cap_bytes),
-        "cycle_days": _number(data.cycle_days),
-        **_quantiles(data.use, "_bytes"),
-        "prob_over_cap": _prob(data.prob_over_cap),
+        "cap_bytes": number(data.cap_bytes),
+        "cycle_days": number(data.cycle_days),
+        **quantiles(data.use, "_bytes"),
+        "prob_over_cap": prob(data.prob_over_cap),
         "runs_out": runs_out,
         "runs_out_unit": "days",
         "ledger": [
             {
                 "cause": entry.cause,
                 "service": entry.service,
-                "p50_bytes": _number(median),
+                "p50_bytes": number(median),
                 "optional": entry.optional,
             }
             for median, entry in ledger
         ],
-    }
-
-
-def backlog_record(forecast: "BacklogForecast") -> dict[str, Any]:
-    """One backlog as it stands in the advice: days, what holds it back, its deadline."""
-    deadline = forecast.backlog.deadline
-    return {
-        "name": forecast.backlog.name,
-        **_quantiles(forecast.days, "_days"),
-        "binding": forecast.binding,
-        "binding_frac": {
-            name: _prob(share) for name, share in sorted(forecast.binding_frac.items())
-        },
-        "deadline": None if deadline is None else deadline.isoformat(),
-        "prob_by_deadline": _prob(forecast.prob_by_deadline),
-        "refused": forecast.refused,
-        "unmeasured": forecast.unmeasured,
     }
 
 
@@ -199,18 +159,18 @@ def _change(outcome: "ChangeOutcome") -> dict[str, Any]:
             {
                 "measure": gain.measure,
                 "unit": gain.unit,
-                "before": _number(gain.before),
-                "after": _number(gain.after),
-                "target": _number(gain.target_value),
+                "before": number(gain.before),
+                "after": number(gain.after),
+                "target": number(gain.target_value),
                 "better": gain.better,
             }
             for gain in outcome.gains
         ],
         "cost": change.cost_text,
         "cost_parts": {
-            "quality_loss_frac": _number(change.cost.quality_loss_frac),
-            "effort_h": _number(change.cost.effort_h),
-            "money": _number(change.cost.money_cost),
+            "quality_loss_frac": number(change.cost.quality_loss_frac),
+            "effort_h": number(change.cost.effort_h),
+            "money": number(change.cost.money_cost),
             "source": change.cost.source,
         },
     }
@@ -220,9 +180,9 @@ def _target(before: "Measure", after: "Measure") -> dict[str, Any]:
     return {
         "measure": before.text,
         "unit": before.unit,
-        "target": _number(before.target_value),
-        "before": _number(before.value),
-        "after": _number(after.value),
+        "target": number(before.target_value),
+        "before": number(before.value),
+        "after": number(after.value),
         "met_before": before.met,
         "met_after": after.met,
     }

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 from rich.text import Text
 
 from linkfit.forecast.user_limits import MOST_USERS
+from linkfit.report.backlog_text import backlogs_text
 from linkfit.report.listing import Column, Listing, Sentence, apart, bullets, heading, sentence
 from linkfit.report.plain import harmless
 from linkfit.report.wording import DIRECTION_WORDS, amount, between
@@ -277,35 +278,6 @@ def _runs_out(runs_out: Record) -> str:
     if early is None:
         return "never, in 19 of 20 cycles"
     return f"{_days(middle)} (90 %: {_days(early)} to {_days(late)})"
-
-
-def backlogs_text(backlogs: Sequence[Record]) -> "list[RenderableType]":
-    """When each backlog is done and what holds it back."""
-    if not backlogs:
-        return []
-    listing = Listing(
-        columns=(
-            Column(heading="backlog", prose=True),
-            Column(heading="5 %", right=True),
-            Column(heading="median", right=True),
-            Column(heading="95 %", right=True),
-            Column(heading="held back by", prose=True),
-            Column(heading="by deadline", right=True),
-        )
-    )
-    for backlog in backlogs:
-        prob = backlog["prob_by_deadline"]
-        if backlog["unmeasured"]:
-            listing.add(backlog["name"], "?", "?", "?",
-                        f"unknown: {backlog['unmeasured']} was never measured", "?")  # fmt: skip
-            continue
-        listing.add(
-            backlog["name"],
-            *(_days(backlog[key]) for key in ("p05_days", "p50_days", "p95_days")),
-            backlog.get("refused") or backlog["binding"],
-            "" if prob is None else format_share(prob),
-        )
-    return [heading("Backlogs, from their start to done"), listing]
 
 
 def _section(title: str, sentences: Sequence[str]) -> "list[RenderableType]":

@@ -6,7 +6,6 @@ from rich.console import Console
 from linkfit.forecast.user_limits import MOST_USERS
 from linkfit.report.advice_text import (
     advice_text,
-    backlogs_text,
     changes_text,
     data_text,
     other_changes_text,
@@ -192,11 +191,6 @@ def test_hostile_names_are_harmless_everywhere():
         assert "[red]" in text
 
 
-def test_a_backlog_that_the_path_refuses_says_why():
-    text = shown(backlogs_text([BACKLOG | {"refused": "items exceed 100 MB"}]))
-    assert "items exceed 100 MB" in words(text)
-
-
 def test_what_was_tried_and_left_out_is_shown_with_its_gain_and_cost():
     text = shown(other_changes_text(RECORD["other_changes"]), 200)
     assert "Also tried, not needed" in text
@@ -221,8 +215,6 @@ def test_what_crosses_a_direction_never_measured_is_a_question():
     row = next(line for line in text.splitlines() if line.startswith("add a photo"))
     assert row.split()[-6:] == ["?", "?", "?", "2.0", "s", "?", "?"][-6:]
     assert "nothing is known of add a photo: down was never measured" in text
-    waits = shown(backlogs_text([BACKLOG | {"unmeasured": "up"}]), 120)
-    assert "unknown: up was never measured" in waits
 
 
 def test_a_refused_task_says_so_in_its_row():
