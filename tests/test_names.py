@@ -28,7 +28,7 @@ UNITLESS = {
     "margin", "ridge", "deviation", "bound", "bounds", "d", "theta", "gradient", "log_likelihood",
     "unit", "q", "cumulative", "standard_error", "step", "out", "block", "trips",
     "gram", "product", "squares", "observed", "forecast", "each", "best", "other", "low", "high",
-    "shortfall", "costs", "effects", "needs", "objective",
+    "shortfall", "impairment", "robustness", "points", "costs", "effects", "needs", "objective",
 }  # fmt: skip
 FLOAT_WORDS = ("float", "np.float64", "NDArray[np.float64]", "ArrayLike")
 FORBIDDEN = ("_ms", "_kb", "_mb", "_gb_s", "_mbps", "_kbps", "_pct", "_percent", "_us", "_ns")
