@@ -11,6 +11,7 @@ from linkfit.cli.options import (
     LinkFiles,
     Rtt,
     Seed,
+    Settings,
     SiteFile,
     Start,
     Timezone,
@@ -24,6 +25,7 @@ def advise(
     links: LinkFiles = None,
     figures: FiguresFolder = None,
     start: Start = None,
+    settings: Settings = None,
     down: Down = None,
     up: Up = None,
     rtt: Rtt = None,
@@ -51,7 +53,7 @@ def advise(
     from linkfit.report.advice_json import advice_record
     from linkfit.report.advice_text import advice_text
 
-    given = site_from(site, tuple(links or ()))
+    given = site_from(site, tuple(links or ()), settings)
     link = link_from(
         trace_input(links, direction, columns, units, timezone or given.timezone),
         QuickNumbers(down=down, up=up, rtt=rtt),

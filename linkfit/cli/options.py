@@ -70,6 +70,15 @@ Start = Annotated[
     str | None,
     typer.Option(metavar="DAY", help="First day of the backlogs, 2026-06-29; today if left out."),
 ]
+Settings = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--set",
+        metavar="PATH=VALUE",
+        help="What if: a value as in the site file, plan.cap=100GB, users=20 or "
+        "'NAME OF SERVICE.users=12'; none takes a key out; again for each.",
+    ),
+]
 FiguresFolder = Annotated[
     str | None, typer.Option("--figures", metavar="DIR", help="Write figures (SVG) there.")
 ]

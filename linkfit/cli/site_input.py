@@ -1,5 +1,6 @@
 """What a command was given as its SITE, and the day from which deadlines count."""
 
+from collections.abc import Sequence
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -10,13 +11,18 @@ if TYPE_CHECKING:
     from linkfit.site.model import Backlog, Site
 
 
-def site_from(site_path: str, link_paths: tuple[str, ...]) -> "Site":
-    """The site file at `site_path`; standard input can hold the site or the link, not both."""
+def site_from(
+    site_path: str, link_paths: tuple[str, ...], settings: Sequence[str] | None = None
+) -> "Site":
+    """The site file at `site_path` with `settings` (PATH=VALUE) put into it.
+
+    Standard input can hold the site or the link, not both.
+    """
     from linkfit.site.file import read_site
 
     if site_path == "-" and "-" in link_paths:
         raise InputError("-: expected stdin for SITE or for LINK, got both; save one as a file")
-    return read_site(site_path)
+    return read_site(site_path, tuple(settings or ()))
 
 
 def first_day(text: str | None, site: "Site", today: date) -> date | None:

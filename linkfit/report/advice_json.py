@@ -37,6 +37,7 @@ def advice_record(advice: "Advice", link: "LinkModel") -> dict[str, Any]:
         "schema": SCHEMA,
         "seed": advice.seed,
         "site": advice.before.site.name,
+        "what_if": list(advice.before.site.what_if),
         "link": _link(link, advice.seed),
         "feasible": advice.feasible,
         "in_the_way": list(advice.in_the_way),

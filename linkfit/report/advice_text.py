@@ -30,6 +30,7 @@ def advice_text(record: Record) -> "list[RenderableType]":
     return apart(
         [
             [heading(record["site"]), *link_lines(record["link"])],
+            _section("What if", record["what_if"]),
             verdicts_text(record["services"]),
             services_text(record["services"]),
             changes_text(record["changes"]),

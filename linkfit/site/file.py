@@ -3,6 +3,7 @@
 import re
 import sys
 import tomllib
+from collections.abc import Sequence
 from pathlib import Path
 from typing import BinaryIO
 
@@ -11,6 +12,7 @@ from linkfit.site.assembly import assemble
 from linkfit.site.model import Site
 from linkfit.site.problems import Problems
 from linkfit.site.shown import shown_key
+from linkfit.site.what_if import with_settings
 
 MAX_FILE_BYTES = 4_000_000
 _UTF8_BOM = b"\xef\xbb\xbf"
@@ -20,13 +22,15 @@ _TOML_PLACE = re.compile(
 )
 
 
-def read_site(path: str | Path) -> Site:
+def read_site(path: str | Path, settings: Sequence[str] = ()) -> Site:
     """The Site described by a TOML file, or by standard input if `path` is "-".
 
     Parameters
     ----------
     path : str or Path
         UTF-8, with or without byte order mark, any line ends; at most 4 MB.
+    settings : sequence of str
+        ``PATH=VALUE`` each, put into the sound file: `linkfit.site.what_if`.
 
     Returns
     -------
@@ -40,7 +44,8 @@ def read_site(path: str | Path) -> Site:
         the error carries every problem with its place, in file order.
     """
     if str(path) == "-":
-        return parse_site(_decoded(_read(sys.stdin.buffer, "stdin"), "stdin"), source="stdin")
+        raw = _read(sys.stdin.buffer, "stdin")
+        return parse_site(_decoded(raw, "stdin"), source="stdin", settings=settings)
     source = shown_key(path)
     try:
         with Path(path).open("rb") as stream:
@@ -52,11 +57,11 @@ def read_site(path: str | Path) -> Site:
         raise ConfigError(
             source, [f"expected a readable site file, got: {reason}; check the path"]
         ) from error
-    return parse_site(_decoded(raw, source), source=source)
+    return parse_site(_decoded(raw, source), source=source, settings=settings)
 
 
-def parse_site(text: str, *, source: str = "site") -> Site:
-    """The Site described by TOML `text`; `source` names it in messages.
+def parse_site(text: str, *, source: str = "site", settings: Sequence[str] = ()) -> Site:
+    """The Site described by TOML `text`; `source` names it in messages, `settings` change it.
 
     Raises
     ------
@@ -72,7 +77,8 @@ def parse_site(text: str, *, source: str = "site") -> Site:
     except ValueError as error:  # TOMLDecodeError, and numbers of thousands of digits
         raise _syntax_problem(text, str(error), source) from error
     problems = Problems(source, {name: n for n, name in enumerate(data)})
-    return assemble(data, problems)
+    site = assemble(data, problems)
+    return with_settings(data, site, settings) if settings else site
 
 
 def _read(stream: BinaryIO, source: str) -> bytes:

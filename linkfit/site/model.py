@@ -261,7 +261,7 @@ class Backlog:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Site:
-    """Everything that is asked of the link."""
+    """Everything that is asked of the link; `what_if` tells what was set beside the file."""
 
     name: str
     timezone: str = "UTC"
@@ -271,6 +271,7 @@ class Site:
     services: tuple[Service, ...] = ()
     background: tuple[Background, ...] = ()
     backlogs: tuple[Backlog, ...] = ()
+    what_if: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         names = [service.name for service in self.services]

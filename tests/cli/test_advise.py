@@ -86,3 +86,21 @@ def test_what_crosses_an_unmeasured_direction_is_left_open(run, site_file):
     assert "up (server to internet): never measured" in words
     assert "not enough data" in words
     assert "up was never measured" in words
+
+
+def test_what_if_is_named_in_text_and_json(run, ask):
+    settings = ("--set", "plan.cap=1 TB", "--set", "team chat.users=2")
+    _, out, _ = run(*ask, *settings)
+    assert "What if\n- plan.cap = 1 TB (was 60 GB)\n- team chat.users = 2 (was 3)\n" in out
+    _, out, _ = run(*ask, *settings, "--json")
+    record = json.loads(out)
+    assert record["what_if"] == ["plan.cap = 1 TB (was 60 GB)", "team chat.users = 2 (was 3)"]
+    assert record["data"]["cap_bytes"] == 1e12
+    assert record["services"][0]["n_users"] == 2
+
+
+def test_every_wrong_setting_is_told_at_once_and_nothing_is_forecast(run, ask):
+    code, out, err = run(*ask, "--set", "plan.cap=1", "--set", "team chatt.users=2")
+    assert (code, out) == (2, "")
+    assert "--set: team chatt.users: expected one of" in err
+    assert "--set: plan: cap: expected a text with a number and a unit, got 1" in err
