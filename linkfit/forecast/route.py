@@ -1,16 +1,14 @@
 """Requests over the way a client really takes: relay, tunnel, TLS, the far end's own limit."""
 
-import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
-
-import numpy as np
 
 from linkfit._checks import count, fraction, non_negative, non_negative_array, positive
 from linkfit.forecast.overhead import MTU_BYTES, TCP_IPV4_BYTES, mss_bytes, tls_payload_bytes
 from linkfit.forecast.tcp import transfer_times_s
 
 if TYPE_CHECKING:
+    import numpy as np
     from numpy.typing import ArrayLike, NDArray
 
     from linkfit.link.paths import CapacityPaths
@@ -80,6 +78,7 @@ def request_times_s(
     route: Route,
     n_requests: int = 1,
     n_parallel: int = 1,
+    gap_s: "ArrayLike" = 0.0,
 ) -> "NDArray[np.float64]":
     """Time of one task: `n_requests` requests over one set of connections. [s]
 
@@ -93,6 +92,8 @@ def request_times_s(
         the link's own round trip without queues [s]; they broadcast.
     n_requests, n_parallel : int
         Requests of the task and how many of them are under way at once.
+    gap_s : array, shape (n,)
+        From an answer's arrival to the next request on its lane: a person's pause. [s]
 
     Returns
     -------
@@ -101,41 +102,33 @@ def request_times_s(
 
     Notes
     -----
-    Each request waits one round trip and the server's time. With `n_parallel` lanes the link
-    works on the other lanes' answers meanwhile, so only what exceeds the time it needs for
-    ``n_parallel - 1`` answers is lost; a task has ``ceil(n_requests / n_parallel)`` such waits,
-    the first of which is part of any transfer.
+    The next request leaves when an answer has arrived, `gap_s` later; one connection serves
+    them all, so its window grows from request to request (`tcp_requests`). The server's time
+    comes before each answer.
     """
-    n_waves = math.ceil(count("n_requests", n_requests) / count("n_parallel", n_parallel))
+    count("n_requests", n_requests)
+    count("n_parallel", n_parallel)
     starts = non_negative_array("starts_s", starts_s)
     rtts = non_negative_array("rtts_s", rtts_s) + route.relay_rtt_s
     sizes = non_negative_array("sizes_bytes", sizes_bytes)
     if route.remote_rate_bps is not None:
         paths = paths.limited(route.remote_rate_bps)
-    wire_bytes = tls_payload_bytes(sizes) if route.tls else sizes
-
-    def times_after_s(idle_s: "NDArray[np.float64]") -> "NDArray[np.float64]":
-        return idle_s + transfer_times_s(
-            paths,
-            starts + idle_s,
-            wire_bytes,
-            rtts,
-            draws=draws,
-            congestion=route.congestion,
-            n_flows=route.n_flows,
-            tls=route.tls,
-            buffer_bytes=route.buffer_bytes,
-            loss_frac=route.loss_frac,
-            handshake_round_trips=route.handshake_round_trips,
-            header_bytes=TCP_IPV4_BYTES + route.tunnel_overhead_bytes,
-            mss_bytes=route.mss_bytes,
-        )
-
-    times = times_after_s(np.asarray(route.server_time_s))
-    if n_waves == 1:
-        return times
-    busy_s = np.maximum(times - route.server_time_s - rtts, 0.0)
-    hidden_s = (n_parallel - 1) * busy_s / n_requests
-    wait_s = np.maximum(rtts + route.server_time_s - hidden_s, 0.0)
-    idle_s = route.server_time_s + (n_waves - 1) * np.where(np.isfinite(wait_s), wait_s, 0.0)
-    return times_after_s(idle_s)
+    server_s = route.server_time_s
+    return server_s + transfer_times_s(
+        paths,
+        starts + server_s,
+        tls_payload_bytes(sizes / n_requests) * n_requests if route.tls else sizes,
+        rtts,
+        draws=draws,
+        congestion=route.congestion,
+        n_flows=route.n_flows,
+        tls=route.tls,
+        buffer_bytes=route.buffer_bytes,
+        loss_frac=route.loss_frac,
+        handshake_round_trips=route.handshake_round_trips,
+        header_bytes=TCP_IPV4_BYTES + route.tunnel_overhead_bytes,
+        mss_bytes=route.mss_bytes,
+        n_requests=n_requests,
+        n_parallel=n_parallel,
+        gap_s=server_s + non_negative_array("gap_s", gap_s),
+    )

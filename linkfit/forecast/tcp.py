@@ -10,6 +10,7 @@ from linkfit._checks import count, fraction, non_negative, non_negative_array, o
 from linkfit.errors import InputError
 from linkfit.forecast.overhead import MSS_BYTES, TCP_IPV4_BYTES
 from linkfit.forecast.tcp_limits import initial_window_bytes
+from linkfit.forecast.tcp_requests import Requests
 from linkfit.forecast.tcp_rounds import Conditions, delivered_in_rounds_s
 from linkfit.forecast.tcp_start import connected, delivered_when_filled_s
 from linkfit.forecast.tcp_windows import CUBIC_BETA, RENO_BETA
@@ -44,6 +45,9 @@ def transfer_times_s(
     handshake_round_trips: int | None = None,
     header_bytes: float = TCP_IPV4_BYTES,
     mss_bytes: float = MSS_BYTES,
+    n_requests: int = 1,
+    n_parallel: int = 1,
+    gap_s: "ArrayLike" = 0.0,
     seed: int = 0,
 ) -> "NDArray[np.float64]":
     """Time from the first packet of each transfer to the answer to its last byte. [s]
@@ -80,6 +84,12 @@ def transfer_times_s(
         TLS 1.2; 1 in all for QUIC; 0 for a connection that stands already.
     header_bytes, mss_bytes : float
         Headers and payload of a full packet. [bytes]
+    n_requests, n_parallel : int
+        Equal parts in which the payload is asked for, and how many are under way at once: the
+        next is asked for when one has been answered. 1: the sender has it all from the start.
+    gap_s : array, shape (n,)
+        From an answer's arrival to the next request, besides the round trip; it broadcasts. In
+        one longer than the retransmission timeout the window shrinks. [s]
     seed : int
         Of the random losses.
 
@@ -118,6 +128,10 @@ def transfer_times_s(
     count("handshake_round_trips", trips, least=0)
     asked, shape = _broadcast(paths, starts_s, size_bytes, rtt_s, draws)
     rng = np.random.default_rng(seed)
+    if count("n_requests", n_requests) > count("n_parallel", n_parallel):
+        gap = np.broadcast_to(non_negative_array("gap_s", gap_s), shape).reshape(-1)
+        requests = Requests(n_requests=n_requests, n_parallel=n_parallel, gap_s=gap)
+        return _walked_s(paths, asked, mss, trips, conditions, rng, requests).reshape(shape)
     filled = _stays_full(paths, asked, conditions)
     times_s = np.empty(asked.rows.size)
     if not filled.all():
@@ -139,12 +153,13 @@ def _walked_s(
     n_round_trips: int,
     conditions: Conditions,
     rng: "Generator",
+    requests: Requests | None = None,
 ) -> "NDArray[np.float64]":
     """Times of transfers that are walked window by window. [s]"""
     clock = _connected(paths, asked, n_round_trips, conditions, rng)
     packets = asked.payload_bytes / mss_bytes
     answered_s = delivered_in_rounds_s(
-        paths, asked.rows, clock.time_s, packets, asked.rtts_s, conditions, rng
+        paths, asked.rows, clock.time_s, packets, asked.rtts_s, conditions, rng, requests
     )
     return answered_s - asked.starts_s
 

@@ -112,6 +112,12 @@ class RateControl:
         """After a timeout the model of the path stands; only the flight is gone."""
         self.n_before = np.where(stalled, 0.0, self.n_before)
 
+    def rest(
+        self, idle_s: "NDArray[np.float64]", timeout_s: "NDArray[np.float64]", _first_packets: int
+    ) -> None:
+        """After an idle time the model of the path stands; only the flight is gone."""
+        self.restart(idle_s > timeout_s)
+
     def learn(self, seen: Round) -> None:
         """Rate, mode, pace and window of the next round."""
         sent = seen.sent[:, 0]
@@ -123,10 +129,15 @@ class RateControl:
         by_first = self.n_before / long_s
         by_last = sent / np.maximum(last_answer_s - self.last_sent_s, long_s)
         self.n_before = sent
-        self.rates = np.roll(self.rates, 1, axis=1)
-        self.rates[:, 0] = by_first
+        # a round that had little to send says nothing of the path unless it was faster
+        best = self.rates.max(axis=1)
+        told = ~seen.limited | (np.maximum(by_first, by_last) > best)
+        rolled = np.roll(self.rates, 1, axis=1)
+        self.rates = np.where(told[:, None], rolled, self.rates)
+        self.rates[:, 0] = np.where(told, by_first, self.rates[:, 0])
         self._change_mode(self.rates.max(axis=1), sent, seen)
-        self.rates[:, 0] = np.maximum(by_first, by_last)
+        by_both = np.maximum(by_first, by_last)
+        self.rates[:, 0] = np.where(told, by_both, self.rates[:, 0])
         rate = self.rates.max(axis=1)
         startup = self.mode == _STARTUP
         product = rate * self.least_rtt_s
@@ -146,7 +157,8 @@ class RateControl:
         startup = self.mode == _STARTUP
         grows = rate >= _FULL_GROWTH * self.full_rate
         self.full_rate = np.where(startup & grows, rate, self.full_rate)
-        self.n_flat = np.where(startup, np.where(grows, 0, self.n_flat + 1), self.n_flat)
+        flat = np.where(grows, 0, self.n_flat + ~seen.limited)
+        self.n_flat = np.where(startup, flat, self.n_flat)
         drained = (self.mode == _DRAIN) & (sent <= rate * self.least_rtt_s + 1.0)
         # the fast phase goes on until what it asks for is under way, or a loss says it is too much
         asked = _CYCLE_GAINS[0] * rate * self.least_rtt_s + _PROBE_SPARE_PACKETS

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from linkfit.forecast.tcp_bbr import RateControl
+from linkfit.forecast.tcp_requests import Lanes, Requests
 from linkfit.forecast.tcp_windows import Round, WindowControl
 
 if TYPE_CHECKING:
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from linkfit.link.paths import CapacityPaths
 
 MOST_ROUNDS = 800
+MOST_REQUEST_ROUNDS = 96  # the second half of them tells the pace of what is left
 LEAST_TIMEOUT_S = 0.2  # common kernels; RFC 6298 section 2.4 asks for 1 s
 MOST_TIMEOUT_S = 60.0  # RFC 6298 section 2.5 allows a ceiling of at least 60 s
 _MOST_BACKOFFS = 60
@@ -68,13 +70,18 @@ def delivered_in_rounds_s(
     rtts_s: "NDArray[np.float64]",
     conditions: Conditions,
     rng: "Generator",
+    requests: Requests | None = None,
 ) -> "NDArray[np.float64]":
     """When the last packet of each transfer is answered, shape (n,). [s]
+
+    With `requests` the payload is asked for bit by bit (`tcp_requests`).
 
     Notes
     -----
     After `MOST_ROUNDS` rounds a transfer goes on with the share of the capacity that it has
     used so far, so that cost stays bounded; a window that a round trip limits is steady by then.
+    Requests go on after `MOST_REQUEST_ROUNDS` with the idle time that each packet cost in the
+    second half of those.
     """
     answered_s = np.full(n_packets.size, np.inf)
     alive = np.isfinite(begins_s) & (paths.cumulative_bits[rows, -1] > 0)
@@ -82,16 +89,48 @@ def delivered_in_rounds_s(
     index = np.flatnonzero(alive & (n_packets > 0))
     flight = _take_off(paths, rows, begins_s, n_packets, rtts_s, conditions, index)
     control = _control(flight, conditions)
-    for _ in range(MOST_ROUNDS):
+    lanes = None if requests is None else _lanes(requests, n_packets, index)
+    pace: _Mark | None = None
+    most_rounds = MOST_ROUNDS if lanes is None else MOST_REQUEST_ROUNDS
+    for i in range(most_rounds):
         if flight.index.size == 0:
             return answered_s
-        over = _fly_one_round(paths, flight, control, conditions, rng)
+        if lanes is not None and i == most_rounds // 2:
+            pace = _Mark.of(flight)
+        over = _fly_one_round(paths, flight, control, conditions, rng, lanes)
         if over.any():
             answered_s[flight.index[over]] = flight.last_answer_s[over]
-            flight.take(~over)
-            control.take(~over)
-    answered_s[flight.index] = _extrapolated_s(paths, flight, begins_s, n_packets, conditions)
+            for state in (flight, control, lanes, pace):
+                if state is not None:
+                    state.take(~over)
+    if pace is not None:
+        answered_s[flight.index] = _requested_s(paths, flight, pace, conditions)
+    else:
+        answered_s[flight.index] = _extrapolated_s(paths, flight, begins_s, n_packets, conditions)
     return answered_s
+
+
+def _lanes(requests: Requests, n_packets: "NDArray[Any]", index: "NDArray[np.int_]") -> Lanes:
+    return Lanes(
+        requests=requests,
+        item_packets=n_packets[index] / requests.n_requests,
+        gap_s=requests.gap_s[index],
+    )
+
+
+@dataclass(slots=True, kw_only=True)
+class _Mark:
+    """Where transfers stood, to tell their pace since; arrays (n,)."""
+
+    at_s: "NDArray[np.float64]"
+    left: "NDArray[Any]"
+
+    @classmethod
+    def of(cls, flight: _Flight) -> "_Mark":
+        return cls(at_s=flight.start_s.copy(), left=flight.left.sum(axis=1))
+
+    def take(self, keep: "NDArray[np.bool_]") -> None:
+        self.at_s, self.left = self.at_s[keep], self.left[keep]
 
 
 def _control(flight: _Flight, conditions: Conditions) -> WindowControl | RateControl:
@@ -140,16 +179,18 @@ def _fly_one_round(
     control: WindowControl | RateControl,
     conditions: Conditions,
     rng: "Generator",
+    lanes: Lanes | None,
 ) -> "NDArray[np.bool_]":
     """Advance every transfer by one round; True where its last packet was answered."""
     packet_bits = conditions.packet_bits
+    may_send = flight.left if lanes is None else _asked(flight, control, conditions, lanes)
     begin = np.maximum(flight.frontier, paths.carried_bits(flight.start_s, flight.rows))
     served_s = paths.time_at_bits_s(begin + packet_bits, flight.rows)
     stalled = served_s - flight.start_s > conditions.hold_s
     if stalled.any():
         begin, served_s = _resume(paths, flight, control, conditions, stalled, begin, served_s)
     next_s = served_s + flight.rtt_s
-    send, last_sent_s = control.plan(flight.start_s, next_s, flight.last_answer_s, flight.left)
+    send, last_sent_s = control.plan(flight.start_s, next_s, flight.last_answer_s, may_send)
     total = send.sum(axis=1)
     at_last = paths.carried_bits(last_sent_s, flight.rows)
     frontier = np.maximum(begin + total * packet_bits, at_last + packet_bits)
@@ -179,17 +220,37 @@ def _fly_one_round(
         Round(
             start_s=flight.start_s, next_s=next_s, rtt_s=flight.rtt_s,
             early_wait_s=early_wait_s, span_s=span_s, gap_s=flight.gap_s,
-            sent=sent, before=before, hurt=hurt,
+            sent=sent, before=before, hurt=hurt, limited=np.asarray((send >= may_send).all(axis=1)),
         )
     )  # fmt: skip
     flight.left = flight.left - delivered
     flight.frontier = frontier
     flight.last_answer_s = end_s + flight.rtt_s
+    if lanes is not None:
+        lanes.answered(delivered.sum(axis=1), next_s, flight.last_answer_s)
     # a loss at the very end is noticed by the answers of the packets behind it, or later
     flight.start_s = np.where(
         ends_hurt, np.maximum(next_s, flight.last_answer_s - unnoticed_s), next_s
     )
     return np.asarray((flight.left <= 1e-9).all(axis=1))
+
+
+def _asked(
+    flight: _Flight,
+    control: WindowControl | RateControl,
+    conditions: Conditions,
+    lanes: Lanes,
+) -> "NDArray[Any]":
+    """Packets (n, f) that the far end has asked for; waits for it where there are none."""
+    answered_s = flight.last_answer_s
+    asked, flight.start_s, flight.last_answer_s = lanes.asked_packets(
+        flight.start_s, answered_s, flight.rtt_s
+    )
+    idle_s = flight.start_s - answered_s + flight.rtt_s  # since the last packet left
+    control.rest(idle_s, flight.rtt_s + LEAST_TIMEOUT_S, conditions.first_packets)
+    left = flight.left.sum(axis=1)
+    share = np.minimum(asked / np.maximum(left, 1e-12), 1.0)
+    return flight.left * share[:, None]
 
 
 def _after_drops(
@@ -279,3 +340,17 @@ def _extrapolated_s(
     cost = np.maximum((now_bits - from_bits) / moved, conditions.packet_bits)
     queued_bits = np.maximum(now_bits, flight.frontier)  # what waits goes first
     return paths.time_at_bits_s(queued_bits + left * cost, flight.rows) + flight.rtt_s
+
+
+def _requested_s(
+    paths: "CapacityPaths", flight: _Flight, pace: _Mark, conditions: Conditions
+) -> "NDArray[np.float64]":
+    """When transfers with too many requests end, idle as much a packet as they were of late. [s]"""
+    rows, left = flight.rows, flight.left.sum(axis=1)
+    moved = np.maximum(pace.left - left, 1e-9)
+    at_bits = paths.carried_bits(pace.at_s, rows)
+    moving_s = paths.time_at_bits_s(at_bits + moved * conditions.packet_bits, rows) - pace.at_s
+    idle_s = np.maximum(flight.start_s - pace.at_s - moving_s, 0.0) / moved * left
+    resumed_bits = paths.carried_bits(flight.start_s + idle_s, rows)
+    resumed_bits = np.maximum(resumed_bits, flight.frontier)
+    return paths.time_at_bits_s(resumed_bits + left * conditions.packet_bits, rows) + flight.rtt_s

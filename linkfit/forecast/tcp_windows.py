@@ -34,7 +34,8 @@ class Round:
 
     `sent` (n, f): packets that the queue took; `before` (n, f): of them, answered before the
     first loss; `hurt` (n, f): the flow lost a packet; `early_wait_s`: least queue delay of the
-    first packets; `gap_s`: mean time between packets as the link sent them.
+    first packets; `gap_s`: mean time between packets as the link sent them; `limited`: all that
+    there was to send went out.
     """
 
     start_s: "NDArray[np.float64]"
@@ -46,6 +47,7 @@ class Round:
     sent: "NDArray[Any]"
     before: "NDArray[Any]"
     hurt: "NDArray[np.bool_]"
+    limited: "NDArray[np.bool_]"
 
 
 @dataclass(slots=True, kw_only=True)
@@ -109,6 +111,30 @@ class WindowControl:
         self.window = np.where(rows, 1.0, self.window)
         self.epoch_s = np.where(rows, np.nan, self.epoch_s)
 
+    def rest(
+        self, idle_s: "NDArray[np.float64]", timeout_s: "NDArray[np.float64]", first_packets: int
+    ) -> None:
+        """Nothing was sent for `idle_s`: a window not lately tested is not to be trusted.
+
+        It halves for each timeout that passed, down to the first window, and slow start leads
+        back to three quarters of it.
+
+        Source
+        ------
+        RFC 2861 section 2.1 (halving, threshold; as common kernels do it); RFC 5681 section 4.1,
+        which restarts from the first window at once.
+        """
+        n_halvings = np.floor(np.maximum(idle_s, 0.0) / timeout_s)
+        stale = (n_halvings >= 1)[:, None]
+        if not stale.any():
+            return
+        least = np.minimum(self.window, float(first_packets))
+        shrunk = np.maximum(self.window * 0.5 ** np.minimum(n_halvings, 64.0)[:, None], least)
+        back = np.maximum(self.threshold, 0.75 * self.window)
+        self.threshold = np.where(stale, back, self.threshold)
+        self.window = np.where(stale, shrunk, self.window)
+        self.epoch_s = np.where(stale, np.nan, self.epoch_s)
+
     @property
     def _beta(self) -> float:
         return CUBIC_BETA if self.is_cubic else RENO_BETA
@@ -116,7 +142,9 @@ class WindowControl:
     def learn(self, seen: Round) -> None:
         """The window of the next round, from what happened to this one."""
         slow = self.window < self.threshold
-        doubled = self.window + seen.sent
+        # a window that is less than half used is not grown (RFC 7661; common kernels)
+        used = (2.0 * seen.sent >= self.window) | ~seen.limited[:, None]
+        doubled = self.window + np.where(used, seen.sent, 0.0)
         if self.is_cubic:
             leaves, doubled = self._leave_slow_start_early(seen, slow, doubled)
             self.threshold = np.where(leaves & ~seen.hurt, doubled, self.threshold)

@@ -36,17 +36,32 @@ def test_one_packet_by_hand(route, expected_s):
 
 
 def test_requests_one_after_another_wait_a_round_trip_each():
+    # a packet each, and the window holds them all from the start
     route = Route(tls=False)
-    alone, five = one(route), one(route, n_requests=5)
+    alone, five = one(route, 5 * 1448), one(route, 5 * 1448, n_requests=5)
     assert_allclose(five - alone, 4 * 0.1)
+
+
+def test_the_server_s_time_and_a_person_s_pause_come_before_each_next_request():
+    bare = one(Route(tls=False), n_requests=3)
+    worked = one(Route(tls=False, server_time_s=0.05), n_requests=3)
+    paused = one(Route(tls=False, server_time_s=0.05), n_requests=3, gap_s=0.1)
+    assert_allclose(worked - bare, 3 * 0.05)
+    assert_allclose(paused - worked, 2 * 0.1)
 
 
 def test_parallel_requests_hide_their_waits_behind_each_other():
     # two lanes of ten answers of 0.2 s each: while one lane waits 0.1 s, the other keeps the
     # link busy
     size_bytes = 20 * 200 * 1448
-    waits_s = one(Route(), size_bytes, n_requests=20, n_parallel=2) - one(Route(), size_bytes)
+    route = Route(tls=False)
+    waits_s = one(route, size_bytes, n_requests=20, n_parallel=2) - one(route, size_bytes)
     assert_allclose(waits_s, 0.0, atol=1e-9)
+
+
+def test_all_at_once_is_one_transfer():
+    route = Route(tls=False)
+    assert one(route, 1e6, n_requests=8, n_parallel=8) == one(route, 1e6)
 
 
 def test_arrays_broadcast():

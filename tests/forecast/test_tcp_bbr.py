@@ -4,7 +4,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from numpy.testing import assert_allclose
+from numpy.testing import assert_allclose, assert_array_equal
 
 from linkfit.forecast.tcp import transfer_times_s
 from linkfit.forecast.tcp_bbr import STARTUP_GAIN, RateControl
@@ -40,6 +40,7 @@ class ConstantLink:
                 rtt_s=np.array([RTT_S]), early_wait_s=np.array([wait_s]),
                 span_s=np.array([span_s]), gap_s=np.array([1 / RATE]),
                 sent=send, before=send, hurt=np.zeros((1, 1), dtype=bool),
+                limited=np.zeros(1, dtype=bool),
             )
         )  # fmt: skip
         self.now_s, self.last_answer_s = next_s, self.free_s + RTT_S
@@ -102,3 +103,19 @@ def test_take_keeps_the_chosen():
     control.take(np.array([False, True]))
     assert_allclose(control.rtt_s, [0.2])
     assert control.rates.shape == (1, 10)
+
+
+def test_a_round_with_little_to_send_leaves_the_rate_alone():
+    link = ConstantLink()
+    [link.go() for _ in range(40)]
+    link.control.n_before[:] = 1.0  # the round before was small too
+    before = link.control.rates.copy()
+    link.control.learn(
+        Round(
+            start_s=np.array([50.0]), next_s=np.array([50.0 + RTT_S]), rtt_s=np.array([RTT_S]),
+            early_wait_s=np.zeros(1), span_s=np.zeros(1), gap_s=np.zeros(1),
+            sent=np.ones((1, 1)), before=np.ones((1, 1)), hurt=np.zeros((1, 1), dtype=bool),
+            limited=np.ones(1, dtype=bool),
+        )
+    )  # fmt: skip
+    assert_array_equal(link.control.rates, before)

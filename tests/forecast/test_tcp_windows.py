@@ -13,15 +13,15 @@ def control(*, is_cubic, n=1, flows=1, most=np.inf):
     return WindowControl(shape=(n, flows), is_cubic=is_cubic, first_packets=10, most_packets=most)
 
 
-def go(windows, *, start_s=0.0, hurt=False, before=None, wait_s=0.0, gap_s=0.01):
-    sent = np.floor(windows.window)
+def go(windows, *, start_s=0.0, hurt=False, before=None, wait_s=0.0, gap_s=0.01, asked=np.inf):
+    sent = np.minimum(np.floor(windows.window), asked)
     windows.learn(
         Round(
             start_s=np.full(len(sent), start_s), next_s=np.full(len(sent), start_s + RTT_S),
             rtt_s=np.full(len(sent), RTT_S), early_wait_s=np.full(len(sent), wait_s),
             span_s=np.full(len(sent), 0.02), gap_s=np.full(len(sent), gap_s),
             sent=sent, before=sent if before is None else np.full(sent.shape, before),
-            hurt=np.full(sent.shape, hurt),
+            hurt=np.full(sent.shape, hurt), limited=np.full(len(sent), np.isfinite(asked)),
         )
     )  # fmt: skip
     return windows.window[0, 0]
@@ -133,3 +133,29 @@ def test_take_keeps_the_chosen():
     windows.take(np.array([False, True, True]))
     assert_allclose(windows.window[:, 0], [2, 3])
     assert windows.recovering.shape == (2, 1)
+
+
+def test_a_window_less_than_half_used_is_not_grown():
+    windows = control(is_cubic=False)
+    assert [go(windows, asked=n) for n in (4, 5, 7)] == [10, 15, 15]
+
+
+@pytest.mark.parametrize(
+    ("idle_s", "expected"),
+    # RFC 2861 section 2.1: half for each timeout of 0.3 s, never below the first window
+    [(0.29, 80), (0.31, 40), (0.61, 20), (0.91, 10), (30.0, 10)],
+)
+def test_an_idle_time_halves_the_window_for_each_timeout(idle_s, expected):
+    windows = control(is_cubic=False)
+    [go(windows) for _ in range(3)]
+    windows.rest(np.array([idle_s]), np.array([0.3]), 10)
+    assert windows.window[0, 0] == expected
+
+
+def test_after_an_idle_time_slow_start_leads_back_to_three_quarters():
+    windows = control(is_cubic=False)
+    windows.window[:], windows.threshold[:] = 80.0, 20.0
+    windows.rest(np.array([10.0]), np.array([0.3]), 10)
+    assert windows.window[0, 0] == 10
+    assert windows.threshold[0, 0] == 60
+    assert [go(windows) for _ in range(4)] == [20, 40, 80, 81]
