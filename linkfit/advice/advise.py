@@ -7,18 +7,22 @@ from functools import partial
 from types import MappingProxyType
 from typing import Protocol
 
+from linkfit.advice.answers import Answer, answer
 from linkfit.advice.cautions import cautions
 from linkfit.advice.change import Change, apply_all
 from linkfit.advice.changes import candidate_changes
 from linkfit.advice.link_rates import link_rates
 from linkfit.advice.measures import Measure, target_measures
-from linkfit.advice.reasons import Gain, gains, hindrance, reason
-from linkfit.advice.search import N_EVALUATIONS, Judge, SearchResult, search_changes
+from linkfit.advice.reasons import Gain, gains, reason
+from linkfit.advice.search import N_EVALUATIONS, SearchResult, search_changes
+from linkfit.advice.tried import Judge
 from linkfit.advice.verdict import service_verdict
 from linkfit.forecast.evaluation import Evaluator
 from linkfit.forecast.outcomes import Evaluation
 from linkfit.link.model import LinkModel
 from linkfit.site.model import Site
+
+N_MORE = 8
 
 
 class SiteEvaluator(Protocol):
@@ -57,10 +61,16 @@ class Advice:
         Does `chosen` meet all targets?
     in_the_way : tuple of str
         The targets that `after` still misses, the farthest first; empty if feasible.
+    cheapest, quality_kept : Answer
+        `chosen`, and the same among sets that take no quality away.
+    front : tuple of Answer
+        Sets that no other one beats in both cost and targets met, the cheapest first.
     exhausted : bool
         False: the evaluations ran out before the search was done.
     gap_frac : float
         Largest relative gap that the solver left open.
+    n_cut_short : int
+        Choices for which the solver ran out of time.
     """
 
     seed: int
@@ -75,8 +85,12 @@ class Advice:
     in_the_way: tuple[str, ...]
     reasons: tuple[str, ...]
     cautions: tuple[str, ...]
+    cheapest: Answer
+    quality_kept: Answer
+    front: tuple[Answer, ...]
     exhausted: bool
     gap_frac: float
+    n_cut_short: int
     n_evaluations: int
 
 
@@ -88,6 +102,7 @@ def advise(
     start: date | None = None,
     evaluator: SiteEvaluator | None = None,
     n_evaluations: int = N_EVALUATIONS,
+    n_more: int = N_MORE,
 ) -> Advice:
     """Judge every service, and find the cheapest changes that make all of them fit.
 
@@ -105,7 +120,9 @@ def advise(
         Makes the forecasts, with the same seed and start; `linkfit.forecast.evaluation` if not
         given.
     n_evaluations : int
-        How many sites may be evaluated in all.
+        How many sites may be evaluated for the cheapest set that meets all targets.
+    n_more : int
+        How many more for the set that takes no quality away, and as many again for the front.
 
     Raises
     ------
@@ -125,6 +142,7 @@ def advise(
         confirm=maker.evaluate,
         judge=judge,
         n_evaluations=n_evaluations,
+        n_more=n_more,
     )
     return _advice(
         seed=seed,
@@ -146,7 +164,6 @@ def _advice(
         service.name: service_verdict(service.name, before, after)
         for service in before.site.services
     }
-    missed = sorted((m for m in best.measures if not m.met), key=lambda m: -m.shortfall)
     return Advice(
         seed=seed,
         before=before,
@@ -157,11 +174,15 @@ def _advice(
         outcomes=outcomes,
         verdicts=MappingProxyType(verdicts),
         feasible=best.feasible,
-        in_the_way=tuple(hindrance(measure) for measure in missed),
+        in_the_way=answer(best, exhausted=found.exhausted).in_the_way,
         reasons=tuple(reason(change, by_name[change.name]) for change in best.changes),
         cautions=cautions(before.site),
+        cheapest=answer(best, exhausted=found.exhausted),
+        quality_kept=answer(found.lossless, exhausted=found.lossless_exhausted),
+        front=tuple(answer(outcome, exhausted=found.exhausted) for outcome in found.front),
         exhausted=found.exhausted,
         gap_frac=found.gap_frac,
+        n_cut_short=found.n_cut_short,
         n_evaluations=found.n_evaluations,
     )
 

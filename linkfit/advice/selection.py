@@ -12,14 +12,19 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 
 from linkfit._checks import non_negative_array
-from linkfit.errors import InputError
+from linkfit.errors import InputError, LinkfitError
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 TIME_LIMIT_S = 2.0
 _ROOM = 1e-6  # HiGHS holds constraints to 1e-6; what is summed here is known to 1e-2 at best
+_TIME_UP = 1  # scipy.optimize.milp: iteration or time limit reached
 _COST_STEP = 1e-4  # costs nearer to each other than this count as equal
+
+
+class SolveCutShortError(LinkfitError):
+    """The solver found nothing within its time limit; that proves nothing."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -107,6 +112,31 @@ def closest_selection(
     return _solved(problem, price, rows, n_extra=m) or first
 
 
+def cheapest_meeting(
+    problem: Problem,
+    n_met: int,
+    excluded: Sequence[tuple[int, ...]] = (),
+    below_cost: float | None = None,
+) -> Selection | None:
+    """The cheapest choice predicted to meet at least `n_met` needs, whichever; None if none does.
+
+    Parameters and notes as in `cheapest_selection`. A need that is not met may be missed by any
+    amount: its row is loosened by the most that effects can take away.
+    """
+    n, m = problem.costs.size, problem.needs.size
+    if n == 0:
+        return None
+    rows = _common_rows(problem, excluded, below_cost, n_extra=m)
+    needs = problem.needs + _ROOM
+    loose = np.maximum(needs - np.minimum(problem.effects, 0.0).sum(axis=1), 0.0)
+    # effects x + loose (1 - met) >= needs
+    rows.append((np.hstack([problem.effects, -np.diag(loose)]), needs - loose, np.inf))
+    is_met = np.concatenate([np.zeros(n), np.ones(m)])
+    rows.append((is_met[None, :], float(n_met), np.inf))
+    price = np.concatenate([problem.costs, np.zeros(m)])
+    return _solved(problem, price, rows, n_extra=m, extra_most=1.0)
+
+
 def _common_rows(
     problem: Problem, excluded: Sequence[tuple[int, ...]], below_cost: float | None, n_extra: int
 ) -> list[tuple[Any, Any, Any]]:
@@ -130,18 +160,30 @@ def _common_rows(
 
 def _solved(
     problem: Problem, objective: "NDArray[np.float64]", rows: list[tuple[Any, Any, Any]],
-    n_extra: int,
+    n_extra: int, extra_most: float = np.inf,
 ) -> Selection | None:  # fmt: skip
+    """The solution; extra columns are continuous, or yes and no where `extra_most` is 1.
+
+    Raises
+    ------
+    SolveCutShortError
+        If the time limit passed before any choice was found.
+    """
     n = problem.costs.size
+    extra_whole = np.full(n_extra, float(extra_most == 1.0))
     result = milp(
         c=objective,
         constraints=[LinearConstraint(matrix, low, high) for matrix, low, high in rows],
-        integrality=np.concatenate([np.ones(n), np.zeros(n_extra)]),
+        integrality=np.concatenate([np.ones(n), extra_whole]),
         bounds=Bounds(
-            np.zeros(n + n_extra), np.concatenate([np.ones(n), np.full(n_extra, np.inf)])
+            np.zeros(n + n_extra), np.concatenate([np.ones(n), np.full(n_extra, extra_most)])
         ),
         options={"time_limit": TIME_LIMIT_S, "mip_rel_gap": 0.0},
     )
+    if result.x is None and result.status == _TIME_UP:
+        raise SolveCutShortError(
+            f"choice of changes: expected an answer within {TIME_LIMIT_S:g} s, got none"
+        )
     if result.x is None:
         return None
     taken = result.x[:n] > 0.5

@@ -8,7 +8,9 @@ sizes in bytes, days from the start of the cycle or of the backlog. `services`, 
 from typing import TYPE_CHECKING, Any
 
 from linkfit.advice.link_rates import link_rates
+from linkfit.advice.selection import TIME_LIMIT_S
 from linkfit.advice.verdict import verdict_reason
+from linkfit.report.advice_answers import answers_record
 from linkfit.report.backlog_json import backlog_record
 from linkfit.report.record_numbers import number, prob, quantiles
 from linkfit.report.wording import QUANTILES
@@ -46,11 +48,14 @@ def advice_record(advice: "Advice", link: "LinkModel") -> dict[str, Any]:
         "after": _forecasts(advice.after, verdicts) if advice.chosen else None,
         "other_changes": [_change(outcome) for outcome in advice.outcomes if not outcome.chosen],
         "reasons": list(advice.reasons),
+        **answers_record(advice),
         "targets": [_target(old, new) for old, new in measures if old.known and new.known],
         "search": {
             "n_evaluations": advice.n_evaluations,
             "exhausted": advice.exhausted,
             "gap_frac": number(advice.gap_frac),
+            "time_limit_s": TIME_LIMIT_S,
+            "n_cut_short": advice.n_cut_short,
         },
         "missing": list(advice.before.missing),
         "notes": list(advice.before.notes),

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 from rich.text import Text
 
 from linkfit.forecast.user_limits import MOST_USERS
+from linkfit.report.advice_answers import answers_text
 from linkfit.report.backlog_text import backlogs_text
 from linkfit.report.listing import Column, Listing, Sentence, apart, bullets, heading, sentence
 from linkfit.report.plain import harmless
@@ -36,6 +37,7 @@ def advice_text(record: Record) -> "list[RenderableType]":
             changes_text(record["changes"]),
             other_changes_text(record["other_changes"]),
             targets_text(record),
+            answers_text(record),
             data_text(record["data"]),
             backlogs_text(record["backlogs"]),
             _section("Not measured", record["missing"]),

@@ -181,7 +181,8 @@ def _named(
         "backlog": [backlog.name for backlog in site.backlogs],
         "background": [cause.name for cause in site.background],
     }
-    kinds, parts = NAMED_TABLES, path
+    kinds: tuple[str, ...] = NAMED_TABLES
+    parts = path
     if path[0] in NAMED_TABLES and len(path) > 1:
         kinds, parts = (path[0],), path[1:]
     found = [

@@ -7,7 +7,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from linkfit.advice.selection import Problem, cheapest_selection, closest_selection
+from linkfit.advice.selection import (
+    Problem,
+    SolveCutShortError,
+    cheapest_meeting,
+    cheapest_selection,
+    closest_selection,
+)
 from linkfit.errors import InputError
 
 
@@ -97,3 +103,29 @@ def test_shapes_and_costs_are_checked():
         Problem(costs=np.ones(2), settings=np.zeros(2), effects=np.ones((1, 1)), needs=np.ones(1))
     with pytest.raises(InputError, match=r"costs: .* got -1 at index \(0,\)"):
         problem([-1.0], [0], [[1.0]], [1.0])
+
+
+@settings(max_examples=40, deadline=None)
+@given(problems(), st.integers(1, 3))
+def test_the_cheapest_that_meets_some_needs_is_the_cheapest_of_all_subsets(task, n_met):
+    found = cheapest_meeting(task, n_met)
+    fitting = []
+    for choice, cost, _ in every_choice(task):
+        met = task.effects[:, list(choice)].sum(axis=1) >= task.needs
+        if met.sum() >= n_met:
+            fitting.append(cost)
+    assert (found is None) == (not fitting)
+    if found is not None:
+        assert found.cost == pytest.approx(min(fitting))
+
+
+def test_no_change_at_all_meets_nothing_more():
+    assert cheapest_meeting(problem([], [], [], [0.5]), 1) is None
+
+
+def test_a_solver_without_time_says_so_instead_of_none(monkeypatch):
+    monkeypatch.setattr("linkfit.advice.selection.TIME_LIMIT_S", 0.0)
+    rng = np.random.default_rng(3)
+    task = problem(rng.uniform(1, 2, 60), np.arange(60), rng.uniform(0, 1, 600), np.full(10, 12.0))
+    with pytest.raises(SolveCutShortError, match=r"expected an answer within 0 s, got none"):
+        cheapest_selection(task)

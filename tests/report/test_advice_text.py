@@ -48,8 +48,16 @@ CHANGE = {
     "gain": [GAIN, GAIN | {"before": 2.41, "after": 2.42, "measure": "too small to show"},
              GAIN | {"measure": "harmed", "better": False, "before": 1.0, "after": 2.0}],
 }  # fmt: skip
+ANSWER = {
+    "n_met": 1, "n_targets": 2, "feasible": False, "changes": [CHANGE], "in_the_way": [],
+    "worst_loss_frac": 0.25, "effort_h": 0.5, "cost_points": 3.0,
+}  # fmt: skip
+SEARCH = {"exhausted": True, "n_evaluations": 9, "gap_frac": 0.0, "n_cut_short": 0,
+          "time_limit_s": 2.0}  # fmt: skip
 RECORD = {
     "site": "Kestrel Ridge",
+    "what_if": [],
+    "answers": {"cheapest": ANSWER, "quality_kept": ANSWER, "cost_against_targets": [ANSWER]},
     "link": {"up": {"p05_bps": 2.6e6, "p50_bps": 5.5e6},
              "down": {"p05_bps": None, "p50_bps": None}},
     "services": [a_service()], "changes": [CHANGE], "data": DATA, "backlogs": [BACKLOG],
@@ -64,7 +72,7 @@ RECORD = {
          "to": "30 days", "cost": "an old copy may be seen", "gain": [GAIN]},
     ],
     "feasible": False, "in_the_way": ["season photos: 91 %, wanted 95 %"],
-    "search": {"exhausted": True}, "missing": ["the link between 22:00 and 06:30"],
+    "search": SEARCH, "missing": ["the link between 22:00 and 06:30"],
     "notes": ["a note"], "cautions": ["not for alarms"],
 }  # fmt: skip
 
@@ -159,7 +167,7 @@ def test_the_smallest_plan_is_said_where_it_is_known():
 
 
 def test_a_search_that_was_cut_short_does_not_claim_that_no_setting_exists():
-    text = shown(advice_text(RECORD | {"search": {"exhausted": False}}))
+    text = shown(advice_text(RECORD | {"search": SEARCH | {"exhausted": False}}))
     assert "No setting that was tried meets every target." in words(text)
 
 

@@ -1,0 +1,89 @@
+"""The answers side by side: what is said, at any width, and what is left out."""
+
+import io
+
+import pytest
+from rich.console import Console
+
+from linkfit.report.advice_answers import answers_text
+
+
+def a_change(what="format of stored photos", service="finds", to="WebP"):
+    return {"what": what, "service": service, "setting": f"{service}: {what}", "from": "now",
+            "to": to}  # fmt: skip
+
+
+def an_answer(n_met, changes, *, cost=1.0, loss=0.0, missed=()):
+    return {
+        "n_met": n_met, "n_targets": 3, "feasible": n_met == 3, "changes": list(changes),
+        "in_the_way": list(missed), "worst_loss_frac": loss, "effort_h": 1.25, "cost_points": cost,
+    }  # fmt: skip
+
+
+EDGE = a_change("long edge of stored photos", to="720 px")
+LOCAL = a_change("local name", service="", to="stays on the spot")
+SEARCH = {"exhausted": False, "n_evaluations": 31, "gap_frac": 0.02, "n_cut_short": 1,
+          "time_limit_s": 2.0}  # fmt: skip
+RECORD = {
+    "answers": {
+        "cheapest": an_answer(3, [EDGE, LOCAL], cost=4.5, loss=0.25),
+        "quality_kept": an_answer(2, [LOCAL], cost=2.0, missed=["grid: 4 s, wanted 3 s or less"]),
+        "cost_against_targets": [
+            an_answer(1, [], cost=0.0),
+            an_answer(2, [a_change()], cost=1.0),
+            an_answer(3, [EDGE, LOCAL], cost=4.5),
+        ],
+    },
+    "search": SEARCH,
+}
+
+
+def shown(record, width=80):
+    out = io.StringIO()
+    console = Console(file=out, width=width, markup=False, emoji=False, highlight=False)
+    for part in answers_text(record):
+        console.print(part)
+    return out.getvalue()
+
+
+def words(text):
+    return " ".join(text.split())
+
+
+@pytest.mark.parametrize("width", [80, 40])
+def test_both_answers_and_the_way_there(width):
+    text = shown(RECORD, width)
+    assert max(map(len, text.splitlines())) <= width
+    for part in (
+        "cheapest that meets all", "3 of 3", "25 %", "1.2 h", "4.5", "no quality given up",
+        "2 of 3", "none", "- local name: now -> stays on the spot",
+        "- still missed: grid: 4 s, wanted 3 s or less", "the site as it is",
+        "+ finds: format of stored photos: WebP",
+        "+ finds: long edge of stored photos: 720 px; + local name: stays on the spot; "
+        "without finds: format of stored photos: WebP",
+        "31 sets of changes were evaluated in full, the choice proved to within 2 %; 1 choices "
+        "ran out of their 2 s; a cheaper set may exist",
+    ):  # fmt: skip
+        assert part in words(text), part
+
+
+def test_a_site_that_fits_has_nothing_to_choose():
+    nothing = an_answer(3, [], cost=0.0)
+    answers = {"cheapest": nothing, "quality_kept": nothing, "cost_against_targets": [nothing]}
+    assert answers_text(RECORD | {"answers": answers}) == []
+
+
+def test_the_nearest_set_is_not_called_the_cheapest():
+    answers = RECORD["answers"] | {"cheapest": an_answer(2, [EDGE], loss=0.25)}
+    assert "closest to all targets" in shown(RECORD | {"answers": answers})
+
+
+def test_one_answer_for_both_is_said_once():
+    same = an_answer(3, [LOCAL])
+    answers = {"cheapest": same, "quality_kept": same, "cost_against_targets": [same]}
+    assert "Without giving up quality" not in shown(RECORD | {"answers": answers})
+
+
+def test_no_change_without_loss_helps():
+    answers = RECORD["answers"] | {"quality_kept": an_answer(1, [])}
+    assert "Without giving up quality: no change helps." in shown(RECORD | {"answers": answers})
