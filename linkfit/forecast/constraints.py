@@ -1,106 +1,193 @@
-"""What holds a backlog back, step by step, and which of it decides when it is done."""
+"""What holds backlogs back, step by step, and which of it decides when one is done."""
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from linkfit.forecast.drain import CycleCap, finish_days
-from linkfit.forecast.items import items_per_s, restart_factor
-from linkfit.site.model import Backlog
-from linkfit.units import BITS_PER_BYTE, SECONDS_PER_DAY
+from linkfit.forecast.cycle_calendar import CycleCalendar
+from linkfit.forecast.drain import CycleCap, Ends, drain
+from linkfit.forecast.shares import WAYS, Waiting, payload_by_step
+from linkfit.units import SECONDS_PER_DAY
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 STEPS_PER_DAY = 24
+STEP_S = SECONDS_PER_DAY / STEPS_PER_DAY
 LEAST_SHARE_FRAC = 0.1  # assumption: busy services leave a backlog a tenth of the link
-CONSTRAINTS = ("data plan", "hours", "per-item cost", "path limit", "rate limit", "rate")
+CONSTRAINTS = (
+    "data plan", "hours", "per-item cost", "path limit", "rate limit", "other backlogs", "rate",
+)  # fmt: skip
+_HORIZON_DAYS = 36525.0  # a century: later than that is never
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Case:
-    """One backlog with all that holds it back, ready to be eased one constraint at a time."""
+    """Backlogs that share a link with all that holds them back, ready to be eased.
 
-    backlog: Backlog
+    Parameters
+    ----------
+    waiting : tuple of Waiting
+        All backlogs; the one that is asked about has the index `own`.
+    world : array of int, shape (d,)
+        World of each draw.
+    rate_bps : mapping of "up" and "down" to array, shape (d, t)
+        Of the link, before services. [bit/s]
+    load_bps : mapping
+        What services and background ask of each way. [bit/s]
+    up_frac : array, shape (d or 1, t)
+        Part of each step in which the server is up.
+    cap_bytes : float
+        Of the plan, in a cycle; inf without one. [counted bytes]
+    throttle_bps : float
+        Rate after the cap; 0: it stops. [bit/s]
+    others_bytes : array, shape (d,)
+        Counted bytes of services and background in a step.
+    n_first : int
+        Steps left of the running cycle.
+
+    Notes
+    -----
+    A plan that stops: services get their data of the whole cycle first, and backlogs share what
+    is left. A plan that throttles: whoever comes first spends it, and all go on slowly.
+    """
+
+    waiting: tuple[Waiting, ...]
+    own: int = 0
     world: "NDArray[np.int32]"
-    rate_bps: "NDArray[np.float64]"  # (d, t): the slower direction, before services
-    load_bps: float
-    open_frac: "NDArray[np.float64]"  # (d or 1, t): part of each step with power and in hours
-    wire_factor: "NDArray[np.float64]"  # (d,): IP-layer bytes for a payload byte
-    counted_factor: "NDArray[np.float64]"
-    heap_bytes: "NDArray[np.float64]"  # (d,): payload, with what goes first
-    breaks_per_h: "NDArray[np.float64]"  # (d,): of transfers that cannot resume
-    per_item_s: float
-    rate_limit_bps: float
-    cap_bytes: float
-    throttle_bps: float
+    rate_bps: "Mapping[str, NDArray[np.float64]]"
+    load_bps: Mapping[str, float]
+    up_frac: "NDArray[np.float64]"
+    cap_bytes: float = math.inf
+    throttle_bps: float = 0.0
     others_bytes: "NDArray[np.float64]"
     n_first: int
+    calendar: CycleCalendar | None = None
+    _kept: dict[tuple[bool, ...], "tuple[NDArray[np.float64], NDArray[np.float64] | None]"] = field(
+        default_factory=dict, repr=False
+    )
+
+    @property
+    def n_steps(self) -> int:
+        """Steps of a cycle."""
+        return int(next(iter(self.rate_bps.values())).shape[1])
 
     def days(self) -> "NDArray[np.float64]":
-        """Days until it is done, shape (d,)."""
-        open_bytes = self._payload_bytes(math.inf)
-        cap = None
-        if math.isfinite(self.cap_bytes):
-            cap = CycleCap(
-                cap_bytes=self.cap_bytes,
-                counted_factor=self.counted_factor,
-                others_bytes=self.others_bytes,
-                after_bytes=self._payload_bytes(self.throttle_bps)
-                if self.throttle_bps
-                else np.zeros_like(open_bytes),
-            )
-        return finish_days(
-            open_bytes,
-            step_days=1 / STEPS_PER_DAY,
-            heap_bytes=self.heap_bytes,
-            arrivals_bytes_per_day=self.backlog.arrivals_per_day * self.backlog.size.mean_bytes,
-            cap=cap,
-            n_first=self.n_first,
-        )
+        """Days until the backlog asked about is done, shape (d,)."""
+        return self.all_days()[:, self.own]
 
-    def _payload_bytes(self, throttle_bps: float) -> "NDArray[np.float64]":
-        """Payload each step can move with the link held to `throttle_bps`; shape (d, t)."""
-        there = np.minimum(self.rate_bps, throttle_bps)
-        left = np.maximum(there - self.load_bps, LEAST_SHARE_FRAC * there)
-        left = np.minimum(left, self.rate_limit_bps)
-        payload_bps = left / self.wire_factor[:, None]
-        item_bits = self.backlog.size.mean_bytes * BITS_PER_BYTE
-        waste = restart_factor(
-            self.backlog, payload_bps.mean(axis=1), self.per_item_s, self.breaks_per_h
+    def all_days(self) -> "NDArray[np.float64]":
+        """Days until each backlog is done, shape (d, k); inf for never."""
+        ends = drain(
+            self.paces,
+            heap_bytes=np.stack([one.heap_bytes for one in self.waiting], axis=1),
+            arrivals_bytes=np.array(
+                [one.arrivals_bytes_per_day / STEPS_PER_DAY for one in self.waiting]
+            ),
+            n_steps=self.n_steps,
+            n_first=self.n_first,
+            cap=self._cap(),
         )
-        items = items_per_s(payload_bps, item_bits, self.per_item_s, self.backlog.n_parallel)
-        per_step = items * self.backlog.size.mean_bytes * SECONDS_PER_DAY / STEPS_PER_DAY
-        return per_step * self.open_frac / waste[:, None]
+        days = self._calendar_days(ends)
+        return np.where(days > _HORIZON_DAYS, math.inf, days)
+
+    def _calendar_days(self, ends: Ends) -> "NDArray[np.float64]":
+        """Days of `ends`; where a plan has a cap, its cycles begin on their days of the month."""
+        if self.calendar is None or math.isinf(self.cap_bytes):
+            return ends.steps / STEPS_PER_DAY
+        return self.calendar.days_at(ends.cycle_number, ends.step / STEPS_PER_DAY)
+
+    def _cap(self) -> CycleCap | None:
+        if math.isinf(self.cap_bytes):
+            return None
+        factor = np.stack([one.counted_factor for one in self.waiting], axis=1)
+        if self.throttle_bps:
+            cap = np.full(factor.shape[0], self.cap_bytes)
+            return CycleCap(cap_bytes=cap, counted_factor=factor, others_bytes=self.others_bytes)
+        rest = np.maximum(self.cap_bytes - self.others_bytes * self.n_steps, 0.0)
+        nobody = np.zeros_like(self.others_bytes)
+        return CycleCap(cap_bytes=rest, counted_factor=factor, others_bytes=nobody)
+
+    def paces(
+        self, done: tuple[bool, ...]
+    ) -> "tuple[NDArray[np.float64], NDArray[np.float64] | None]":
+        """Payload of each step before the cap is spent and after it; (d, k, t) each. [bytes]"""
+        if done not in self._kept:
+            after = None
+            if self.throttle_bps and math.isfinite(self.cap_bytes):
+                after = self._payload(done, self.throttle_bps)
+            self._kept[done] = (self._payload(done, math.inf), after)
+        return self._kept[done]
+
+    def _payload(self, done: tuple[bool, ...], throttle_bps: float) -> "NDArray[np.float64]":
+        left = {}
+        for way, rates in self.rate_bps.items():
+            there = np.minimum(rates, throttle_bps)
+            left[way] = np.maximum(there - self.load_bps[way], LEAST_SHARE_FRAC * there)
+        return payload_by_step(self.waiting, done, left, self.up_frac, STEP_S)
+
+    def edited(self, **edit: object) -> "Case":
+        """The case with other values."""
+        return replace(self, _kept={}, **edit)  # type: ignore[arg-type]
+
+    def with_own(self, **edit: object) -> "Case":
+        """The case with other values of the backlog that is asked about."""
+        waiting = list(self.waiting)
+        waiting[self.own] = replace(waiting[self.own], **edit)  # type: ignore[arg-type]
+        return self.edited(waiting=tuple(waiting))
 
     def eased(self, constraint: str) -> "Case":
         """The case without `constraint`; for "rate" with a link twice as fast."""
+        own = self.waiting[self.own]
         if constraint == "rate":
-            return replace(self, rate_bps=2 * self.rate_bps)
+            return self.edited(rate_bps={way: 2 * bps for way, bps in self.rate_bps.items()})
         if constraint == "data plan":
-            return replace(self, cap_bytes=math.inf)
+            return self.edited(cap_bytes=math.inf)
         if constraint == "hours":
-            return replace(self, open_frac=np.ones_like(self.open_frac))
+            always = np.ones_like(self.up_frac)
+            opened = tuple(replace(one, open_frac=always) for one in self.waiting)
+            return self.edited(up_frac=always, waiting=opened)
         if constraint == "per-item cost":
-            return replace(self, per_item_s=0.0)
+            return self.with_own(backlog=replace(own.backlog, per_item_s=0.0))
         if constraint == "rate limit":
-            return replace(self, rate_limit_bps=math.inf)
-        return replace(self, breaks_per_h=np.zeros_like(self.breaks_per_h))
+            return self.with_own(backlog=replace(own.backlog, rate_limit_bps=None))
+        if constraint == "other backlogs":
+            return self.edited(waiting=(own,), own=0)
+        return self.with_own(breaks_per_h=np.zeros_like(own.breaks_per_h))
 
     def present(self) -> tuple[str, ...]:
         """The constraints that this case has at all."""
+        own = self.waiting[self.own]
         there = {
             "data plan": math.isfinite(self.cap_bytes),
-            "hours": bool((self.open_frac < 1).any()),
-            "per-item cost": self.per_item_s > 0,
-            "path limit": bool((self.breaks_per_h > 0).any()),
-            "rate limit": math.isfinite(self.rate_limit_bps),
+            "hours": bool((own.open_frac < 1).any()),
+            "per-item cost": own.backlog.per_item_s > 0,
+            "path limit": not own.backlog.resumable and bool((own.breaks_per_h > 0).any()),
+            "rate limit": own.backlog.rate_limit_bps is not None,
+            "other backlogs": len(self.waiting) > 1,
             "rate": True,
         }
         return tuple(name for name in CONSTRAINTS if there[name])
+
+    def long_run_bytes_per_day(self) -> "NDArray[np.float64]":
+        """Payload that the backlog can move while nothing ends, mean of a cycle; shape (d,)."""
+        before, after = self.paces((False,) * len(self.waiting))
+        moved = before[:, self.own].sum(axis=1)
+        cap = self._cap()
+        if cap is not None:
+            wanted = np.einsum("dkt,dk->d", before, cap.counted_factor)
+            room = np.maximum(cap.cap_bytes - cap.others_bytes * self.n_steps, 0.0)
+            part = np.minimum(1.0, room / np.maximum(wanted, 1e-9))
+            slow = 0.0 if after is None else after[:, self.own].sum(axis=1)
+            moved = part * moved + (1 - part) * slow
+        return moved / (self.n_steps / STEPS_PER_DAY)
+
+    def ways(self) -> tuple[str, ...]:
+        """Directions of the link that the backlog crosses."""
+        return WAYS[self.waiting[self.own].backlog.flow]
 
 
 def binding_shares(case: Case, base_days: "NDArray[np.float64]") -> Mapping[str, float]:

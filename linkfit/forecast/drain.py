@@ -1,5 +1,7 @@
-"""When a heap is gone: what each step can move, cycle after cycle, against what still comes."""
+"""When heaps are gone: what each step can move, cycle after cycle, against what still comes."""
 
+import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -10,111 +12,231 @@ from linkfit.errors import InputError
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+_EMPTY = 1e-9  # of the heap at its start: what rounding leaves of an empty one
+
+Paces = Callable[[tuple[bool, ...]], "tuple[NDArray[np.float64], NDArray[np.float64] | None]"]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class CycleCap:
-    """The plan's cap as a backlog meets it: what others leave of it, and what goes on after it.
+    """The plan's cap as backlogs meet it.
 
     Parameters
     ----------
-    cap_bytes : float
-        Per cycle. [counted bytes]
-    counted_factor : array, shape (d,) or float
-        Counted bytes for a payload byte of the backlog.
-    others_bytes : array, shape (d,) or float
-        Counted bytes that everything else uses in a step.
-    after_bytes : array, shape (d, t)
-        Payload that each step can move once the cap is spent. [bytes]
+    cap_bytes : array, shape (d,)
+        That a cycle holds for them and for `others_bytes`. [counted bytes]
+    counted_factor : array, shape (d, k)
+        Counted bytes for a payload byte of each backlog.
+    others_bytes : array, shape (d,)
+        Counted bytes that everything else uses in a step, from the same cap.
     """
 
-    cap_bytes: float
-    counted_factor: "NDArray[np.float64] | float"
-    others_bytes: "NDArray[np.float64] | float"
-    after_bytes: "NDArray[np.float64]"
-
-    def curve(self, open_bytes: "NDArray[np.float64]", n_before: int) -> "NDArray[np.float64]":
-        """Payload moved by the end of each step, of a cycle that is `n_before` steps old. [bytes]
-
-        Parameters
-        ----------
-        open_bytes : array, shape (d, t)
-            Payload that each step can move before the cap is spent.
-        """
-        n_draws, n_steps = open_bytes.shape
-        factor = np.broadcast_to(np.asarray(self.counted_factor, float), n_draws)[:, None]
-        others = np.broadcast_to(np.asarray(self.others_bytes, float), n_draws)[:, None]
-        after = self.after_bytes[:, :n_steps]
-        used_in_step = factor * open_bytes + others
-        spent = np.cumsum(used_in_step, axis=1) + others * n_before
-        with np.errstate(divide="ignore", invalid="ignore"):
-            part = (self.cap_bytes - (spent - used_in_step)) / used_in_step
-        part = np.where(used_in_step > 0, np.clip(part, 0.0, 1.0), spent < self.cap_bytes)
-        # a step is open until the cap is spent, and the rest of it goes at the pace after it
-        return np.cumsum(part * open_bytes + (1 - part) * np.minimum(after, open_bytes), axis=1)
+    cap_bytes: "NDArray[np.float64]"
+    counted_factor: "NDArray[np.float64]"
+    others_bytes: "NDArray[np.float64]"
 
 
-def finish_days(
-    open_bytes: "NDArray[np.float64]",
+@dataclass(frozen=True, slots=True, eq=False)
+class Ends:
+    """When each heap is gone for the first time: the cycle, and steps into it; inf for never.
+
+    Both of shape (d, k); cycle 0 is the running one, of which `n_first` steps were left.
+    """
+
+    cycle_number: "NDArray[np.float64]"
+    step: "NDArray[np.float64]"
+    n_first: int
+    n_steps: int
+
+    @property
+    def steps(self) -> "NDArray[np.float64]":
+        """Steps from the start, where all cycles have `n_steps`; shape (d, k)."""
+        before = self.n_first + (self.cycle_number - 1) * self.n_steps
+        return np.where(self.cycle_number > 0, before, 0.0) + self.step
+
+
+def drain(
+    paces: Paces,
     *,
-    step_days: float,
     heap_bytes: "NDArray[np.float64]",
-    arrivals_bytes_per_day: float = 0.0,
-    cap: CycleCap | None = None,
+    arrivals_bytes: "NDArray[np.float64]",
+    n_steps: int,
     n_first: int | None = None,
-) -> "NDArray[np.float64]":
-    """Days until the heap is gone for the first time; inf if it never is. [days]
+    cap: CycleCap | None = None,
+) -> Ends:
+    """When each of several heaps that share a link is gone for the first time.
 
     Parameters
     ----------
-    open_bytes : array, shape (d, t)
-        Payload that each step of a cycle can move (before the cap is spent). [bytes]
-    step_days : float
-        Length of a step. [days]
-    heap_bytes : array, shape (d,)
+    paces : callable
+        Payload of each step, shape (d, k, t), before the cap is spent and after it (None:
+        nothing moves), given which of the heaps have been empty once.
+    heap_bytes : array, shape (d, k)
         What waits at the start. [bytes]
-    arrivals_bytes_per_day : float
-        What joins the heap. [bytes/day]
-    n_first : int, optional
-        Steps left of the running cycle at the start; all t if not given.
+    arrivals_bytes : array, shape (k,)
+        What joins each heap in a step. [bytes]
+    n_steps, n_first : int
+        Steps of a cycle, and those left of the running one at the start.
 
     Notes
     -----
-    After the first, all cycles are alike, so the number of whole cycles follows by division:
-    O(d t) for any length of time.
+    Between two ends everything repeats from cycle to cycle, so the number of whole cycles
+    follows by division: each end costs a few passes of O(d k t), however late it comes.
     """
-    n_steps = open_bytes.shape[1]
     n_first = n_steps if n_first is None else n_first
     if not 0 < n_first <= n_steps:
         raise InputError(f"n_first: expected 1 to {n_steps} steps, got {n_first}")
-    coming = arrivals_bytes_per_day * step_days * np.arange(1, n_steps + 1)
-    first = open_bytes[:, :n_first]
-    first = np.cumsum(first, axis=1) if cap is None else cap.curve(first, n_steps - n_first)
-    first = first - coming[:n_first]
-    days = _first_time(first, heap_bytes) * step_days
-    if np.isfinite(days).all():
-        return days
-    every = np.cumsum(open_bytes, axis=1) if cap is None else cap.curve(open_bytes, 0)
-    every = every - coming
-    left = heap_bytes - first[:, -1]
-    best, net = every.max(axis=1), every[:, -1]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        wait = np.ceil((left - best) / net * (1 - 1e-12))
-    n_whole = np.where(left <= best, 0.0, np.where(net > 0, np.maximum(wait, 0.0), np.inf))
-    never = np.isinf(n_whole)
-    rest = left - np.where(never, 0.0, n_whole) * net
-    last = _first_time(every, np.minimum(rest, best))
-    later = (n_first + n_whole * n_steps + np.where(never, np.inf, last)) * step_days
-    return np.where(np.isfinite(days), days, later)
+    state = _State(heap_bytes, arrivals_bytes, n_steps - n_first, cap)
+    n_end = n_first
+    while state.running.any():
+        while (state.running & (state.at < n_end)).any():
+            state.advance(paces, n_end)
+        state.next_cycle(may_skip=n_end == n_steps)
+        n_end = n_steps
+    return Ends(state.end_cycle, state.end_step, n_first, n_steps)
 
 
-def _first_time(
-    moved_bytes: "NDArray[np.float64]", wanted_bytes: "NDArray[np.float64]"
-) -> "NDArray[np.float64]":
-    """Steps until `moved_bytes` (linear inside a step, from 0 on) reaches `wanted_bytes`."""
-    reached = moved_bytes >= wanted_bytes[:, None]
-    step = reached.argmax(axis=1)
-    rows = np.arange(wanted_bytes.size)
-    before = np.where(step > 0, moved_bytes[rows, step - 1], 0.0)
-    rise = moved_bytes[rows, step] - before
-    inside = np.where(rise > 0, (wanted_bytes - before) / np.where(rise > 0, rise, 1.0), 1.0)
-    return np.where(reached.any(axis=1), step + np.clip(inside, 0.0, 1.0), np.inf)
+class _State:
+    """Where each draw stands: heaps, place in the cycle, what of the cap is spent."""
+
+    def __init__(
+        self,
+        heap_bytes: "NDArray[np.float64]",
+        arrivals_bytes: "NDArray[np.float64]",
+        n_before: int,
+        cap: CycleCap | None,
+    ) -> None:
+        n_draws = heap_bytes.shape[0]
+        self.left = heap_bytes.astype(np.float64)
+        self.empty = _EMPTY * heap_bytes
+        self.arrivals = arrivals_bytes
+        self.cap = cap
+        self.done = np.zeros(heap_bytes.shape, dtype=bool)
+        self.running = np.ones(n_draws, dtype=bool)
+        self.cycle = np.zeros(n_draws)
+        self.end_cycle = np.full(heap_bytes.shape, math.inf)
+        self.end_step = np.full(heap_bytes.shape, math.inf)
+        self._begin_cycle(n_before)
+
+    def _begin_cycle(self, n_before: int = 0) -> None:
+        n_draws = self.running.size
+        self.at = np.zeros(n_draws)
+        self.spent = np.zeros(n_draws)
+        self.capped = np.zeros(n_draws, dtype=bool)
+        if self.cap is not None:
+            self.spent = self.cap.others_bytes * n_before
+            self.capped = self.spent >= self.cap.cap_bytes
+        self.begin, self.lowest = self.left.copy(), self.left.copy()
+        self.ended = np.zeros(n_draws, dtype=bool)  # did a heap end in this cycle?
+
+    def next_cycle(self, *, may_skip: bool) -> None:
+        """On to the next cycle in which a heap can end; draws in which none ever does stop."""
+        if may_skip:
+            net = self.begin - self.left
+            ahead = self.left - (self.begin - self.lowest)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                wait = np.maximum(np.ceil(ahead / net * (1 - 1e-12)), 0.0)
+            ends = ~self.done & ((net > self.empty) | (ahead <= 0))
+            n_skip = np.where(ends, np.where(ahead > 0, wait, 0.0), math.inf).min(axis=1)
+            alike = self.running & ~self.ended
+            self.running &= ~(alike & np.isinf(n_skip))
+            n_skip = np.where(alike & np.isfinite(n_skip), n_skip, 0.0)
+            self.left = self.left - n_skip[:, None] * net
+            self.cycle += n_skip
+        self.cycle += 1
+        self._begin_cycle()
+
+    def advance(self, paces: Paces, n_end: int) -> None:
+        """Each running draw on to where a heap ends or the cap is spent, or to `n_end`."""
+        rows = np.flatnonzero(self.running & (self.at < n_end))
+        kind = np.column_stack([self.done[rows], self.capped[rows]])
+        kinds, group = np.unique(kind, axis=0, return_inverse=True)
+        for number, (*done, capped) in enumerate(kinds):
+            mine = rows[group.reshape(-1) == number]
+            before, after = paces(tuple(bool(flag) for flag in done))
+            pace = before
+            if capped:
+                pace = np.zeros_like(before) if after is None else np.minimum(after, before)
+            self._advance_alike(mine, pace[mine, :, :n_end], capped=bool(capped))
+
+    def _advance_alike(
+        self, rows: "NDArray[np.int64]", pace_bytes: "NDArray[np.float64]", *, capped: bool
+    ) -> None:
+        """`advance` for draws in which the same heaps have been empty."""
+        n_end = pace_bytes.shape[2]
+        step_frac = np.clip(np.arange(1, n_end + 1) - self.at[rows, None], 0.0, 1.0)
+        grown = self.arrivals[:, None] - pace_bytes
+        after = self.left[rows, :, None] + np.cumsum(grown * step_frac[:, None, :], axis=2)
+        gone = self._first_end(rows, after)
+        stop = gone.min(axis=1)
+        wanted = np.zeros(step_frac.shape)
+        if self.cap is not None and not capped:
+            factor = self.cap.counted_factor[rows]
+            wanted = np.einsum("dkt,dk->dt", pace_bytes, factor)
+            wanted = (wanted + self.cap.others_bytes[rows, None]) * step_frac
+            used = self._cap_spent(rows, wanted)
+            self.capped[rows[used < stop]] = True
+            stop = np.minimum(stop, used)
+        self._go_to(rows, stop, after, wanted, step_frac)
+        at_once = (gone <= stop[:, None] + 1e-12) & np.isfinite(gone)
+        row, index = np.nonzero(at_once)
+        self.done[rows[row], index] = True
+        self.end_cycle[rows[row], index] = self.cycle[rows[row]]
+        self.end_step[rows[row], index] = self.at[rows[row]]
+        self.ended[rows] |= at_once.any(axis=1)
+        self.running[rows] = ~self.done[rows].all(axis=1)
+
+    def _first_end(
+        self, rows: "NDArray[np.int64]", after_bytes: "NDArray[np.float64]"
+    ) -> "NDArray[np.float64]":
+        """Step and part of it at which each waiting heap is empty; inf if not; shape (d, k)."""
+        hit = after_bytes <= self.empty[rows][:, :, None]
+        step = hit.argmax(axis=2)
+        stop = np.take_along_axis(after_bytes, step[:, :, None], axis=2)[:, :, 0]
+        previous = np.maximum(step - 1, 0)[:, :, None]
+        start = np.take_along_axis(after_bytes, previous, axis=2)[:, :, 0]
+        start = np.where(step == 0, self.left[rows], start)
+        fall = start - stop
+        share = np.clip(start / np.where(fall > 0, fall, math.inf), 0.0, 1.0)
+        waits = hit.any(axis=2) & ~self.done[rows]
+        return np.where(waits, step + share, math.inf)
+
+    def _cap_spent(
+        self, rows: "NDArray[np.int64]", wanted_bytes: "NDArray[np.float64]"
+    ) -> "NDArray[np.float64]":
+        """Step and part of it at which the cap is spent; inf if not; shape (d,)."""
+        assert self.cap is not None
+        room = self.cap.cap_bytes[rows] - self.spent[rows]
+        spent = np.cumsum(wanted_bytes, axis=1)
+        over = spent >= room[:, None]
+        step = over.argmax(axis=1)
+        line = np.arange(rows.size)
+        in_step = wanted_bytes[line, step]
+        short = room - (spent[line, step] - in_step)
+        share = np.clip(short / np.where(in_step > 0, in_step, math.inf), 0.0, 1.0)
+        return np.where(over.any(axis=1), step + share, math.inf)
+
+    def _go_to(
+        self,
+        rows: "NDArray[np.int64]",
+        stop_step: "NDArray[np.float64]",
+        after_bytes: "NDArray[np.float64]",
+        wanted_bytes: "NDArray[np.float64]",
+        step_frac: "NDArray[np.float64]",
+    ) -> None:
+        """Move `rows` to their `stop_step` (its part counts what is left of the step)."""
+        n_end = step_frac.shape[1]
+        line = np.arange(rows.size)
+        ends = np.minimum(stop_step, n_end)
+        step = np.minimum(ends.astype(np.int64), n_end - 1)
+        share = ends - step
+        previous = np.maximum(step - 1, 0)
+        start = np.where((step == 0)[:, None], self.left[rows], after_bytes[line, :, previous])
+        passed = np.arange(n_end) < step[:, None]
+        seen = np.where(passed[:, None, :], after_bytes, math.inf).min(axis=2)
+        self.left[rows] = start + share[:, None] * (after_bytes[line, :, step] - start)
+        self.lowest[rows] = np.minimum(np.minimum(self.lowest[rows], seen), self.left[rows])
+        used = np.where(passed, wanted_bytes, 0.0).sum(axis=1)
+        self.spent[rows] += used + share * wanted_bytes[line, step]
+        came = 1.0 - step_frac[line, step]  # of the step, where it was entered
+        self.at[rows] = step + came + share * step_frac[line, step]

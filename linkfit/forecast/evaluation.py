@@ -8,16 +8,19 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from linkfit._checks import count
-from linkfit.forecast.backlog import WAYS, backlog_paths, forecast_backlog
+from linkfit.forecast.backlog import forecast_backlog
 from linkfit.forecast.busy_hour import slowest_hour
+from linkfit.forecast.company import Company
 from linkfit.forecast.data_use import forecast_data
 from linkfit.forecast.load import directions, site_classes, site_stream_load_bps
 from linkfit.forecast.outcomes import BacklogForecast, Evaluation, ServiceForecast, TaskForecast
+from linkfit.forecast.path_source import backlog_paths
+from linkfit.forecast.shares import WAYS
 from linkfit.forecast.sharing import FlowClass
 from linkfit.forecast.tagged import UserLimit
 from linkfit.forecast.task_times import BusyHour, TaskDraws, besides_bps, task_draws
 from linkfit.forecast.unanswered import refusal, unmeasured_backlog, unmeasured_task
-from linkfit.forecast.user_limits import task_user_limit
+from linkfit.forecast.user_limits import N_PROBES, task_user_limit
 from linkfit.site.model import Backlog, PathLimits, Service, Site, Task
 from linkfit.units import SECONDS_PER_HOUR
 
@@ -108,6 +111,8 @@ class Evaluator:
         self.hour = hour
         self._kept: dict[Hashable, Any] = {}
         self._drawn: dict[Hashable, list[tuple[_Meets, TaskDraws]]] = {}
+        company_seed = int(stream_seed(seed, "company").integers(2**63))
+        self._company = Company(max(n_probes, N_PROBES), company_seed)
 
     def evaluate(self, site: Site, *, limits: bool = True) -> Evaluation:
         """All forecasts of `site`.
@@ -213,6 +218,7 @@ class Evaluator:
                 )
                 for d in needed
             },
+            company=self._company,
         )
 
     @staticmethod

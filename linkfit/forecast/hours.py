@@ -1,6 +1,6 @@
 """When something is open: windows of the local day, their common part, and the time they leave."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -25,8 +25,13 @@ def day_intervals(windows: Sequence[DayWindow]) -> Intervals:
             pieces.append((window.start_h, window.end_h))
         else:
             pieces += [(window.start_h, HOURS_PER_DAY), (0.0, window.end_h)]
+    return _joined(piece for piece in pieces if piece[0] < piece[1])
+
+
+def _joined(pieces: Iterable[tuple[float, float]]) -> Intervals:
+    """The union of pieces of the day, rising and disjoint."""
     joined: list[tuple[float, float]] = []
-    for start, end in sorted(piece for piece in pieces if piece[0] < piece[1]):
+    for start, end in sorted(pieces):
         if joined and start <= joined[-1][1]:
             joined[-1] = (joined[-1][0], max(end, joined[-1][1]))
         else:
@@ -38,6 +43,21 @@ def common_part(one: Intervals, other: Intervals) -> Intervals:
     """Hours that lie in both; empty if none do. [h]"""
     both = ((max(a, c), min(b, d)) for a, b in one for c, d in other)
     return tuple(sorted((start, end) for start, end in both if start < end))
+
+
+def longer(intervals: Intervals, extra_h: float) -> Intervals:
+    """`intervals` of a day, the last of them going on for `extra_h` more; all day at most. [h]"""
+    if not intervals:
+        return intervals
+    edges = [0.0, *(hour for pair in intervals for hour in pair), HOURS_PER_DAY]
+    gaps = [gap for gap in zip(edges[::2], edges[1::2], strict=True) if gap[0] < gap[1]]
+    found = list(intervals)
+    for start, end in [*gaps[-1:], *gaps[:-1]]:  # from the last closing on, over midnight
+        more_h = min(extra_h, end - start)
+        if more_h > 0:
+            found.append((start, start + more_h))
+            extra_h -= more_h
+    return _joined(found)
 
 
 def power_intervals(up_h: float) -> Intervals:

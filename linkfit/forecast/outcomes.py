@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 
 from linkfit.forecast.draws import Forecast
 from linkfit.site.model import Backlog, Service, Site, Task
@@ -85,13 +86,29 @@ class DataForecast:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Easing:
+    """One thing eased a little: how much sooner a backlog would be done, and after how long.
+
+    `what` says it in words ("one more hour up a day"), `constraint` which one it eases.
+    `sooner` and `days` have unit "days", over the futures of the forecast itself.
+    """
+
+    what: str
+    constraint: str
+    sooner: Forecast
+    days: Forecast
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class BacklogForecast:
     """When a backlog is done, in days from its start, and what holds it back.
 
     `binding` is the constraint that decides in most futures ("rate", "data plan", "hours",
     "per-item cost", "path limit", "rate limit"); `binding_frac` gives the share of futures for
     each. inf days: never finishes. `refused` says why the path cannot carry it ("" if it can);
-    `unmeasured` names the direction that it needs and nobody measured.
+    `unmeasured` names the direction that it needs and nobody measured. `start`, `start_h`: the
+    day (None: not known) and local hour from which the days count. `why_never` says plainly why
+    it never ends where it does not ("" if it ends in 19 of 20 futures). `easings`: shadow prices.
     """
 
     backlog: Backlog
@@ -101,6 +118,10 @@ class BacklogForecast:
     prob_by_deadline: float | None
     refused: str = ""
     unmeasured: str = ""
+    start: date | None = None
+    start_h: float = 0.0
+    why_never: str = ""
+    easings: tuple[Easing, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

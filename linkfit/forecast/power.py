@@ -1,5 +1,6 @@
 """Hours a day that battery and panel keep the server up."""
 
+from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,17 +16,17 @@ POWER_START_H = 8.0  # assumption: what has run dry at night starts again in the
 SUN_DAY_SIGMA = 0.5  # day-to-day spread of sun hours (log scale): common practice, a guess
 
 
-def up_hours_per_day(power: Power) -> float:
+def up_hours_per_day(power: Power, month: int | None = None) -> float:
     """Hours that a battery full in the morning and one day's sun last, 24 at most. [h]
 
     Notes
     -----
     min(24, (battery x usable + sun hours x panel x yield) / load), arithmetic of the trade.
     """
-    return min(HOURS_PER_DAY, (_stored_wh(power) + _sun_wh(power)) / power.load_w)
+    return min(HOURS_PER_DAY, (stored_wh(power) + sun_wh(power, month)) / power.load_w)
 
 
-def sustained_hours_per_day(power: Power) -> float:
+def sustained_hours_per_day(power: Power, month: int | None = None) -> float:
     """Hours a day in the long run, when the battery's first charge is spent, 24 at most. [h]
 
     Notes
@@ -33,15 +34,28 @@ def sustained_hours_per_day(power: Power) -> float:
     A battery moves energy from noon to night but brings none: with a panel the long run is what
     the sun gives. Without one the battery is taken to be charged elsewhere once a day.
     """
-    if not power.panel_w or not power.sun_hours:
+    if not has_sun(power):
         return up_hours_per_day(power)
-    return min(HOURS_PER_DAY, _sun_wh(power) / power.load_w)
+    return min(HOURS_PER_DAY, sun_wh(power, month) / power.load_w)
 
 
 def hours_by_day(
-    power: Power, n_days: int, n_draws: int, rng: np.random.Generator
+    power: Power,
+    n_days: int,
+    n_draws: int,
+    rng: np.random.Generator,
+    *,
+    start: date | None = None,
+    month: int | None = None,
 ) -> "NDArray[np.float64]":
     """Hours up on each day from a full battery on, with sunny and dull days; shape (d, t). [h]
+
+    Parameters
+    ----------
+    start : date, optional
+        First day: the sun is that of the months that follow. Without it, of the mean year.
+    month : int, optional
+        Every day has the sun of this month, 1 to 12.
 
     Notes
     -----
@@ -50,16 +64,17 @@ def hours_by_day(
     """
     count("n_days", n_days)
     hours = np.empty((n_draws, n_days))
-    stored = np.full(n_draws, _stored_wh(power))
+    stored = np.full(n_draws, stored_wh(power))
     day_wh = HOURS_PER_DAY * power.load_w
-    if not power.panel_w or not power.sun_hours:
+    if not has_sun(power):
         hours[:] = up_hours_per_day(power)
         return hours
     factor = np.exp(SUN_DAY_SIGMA * rng.standard_normal((n_draws, n_days)) - SUN_DAY_SIGMA**2 / 2)
     for day in range(n_days):
-        there = stored + _sun_wh(power) * factor[:, day]
+        its_month = month if start is None else (start + timedelta(days=day)).month
+        there = stored + sun_wh(power, its_month) * factor[:, day]
         used = np.minimum(there, day_wh)
-        stored = np.minimum(there - used, _stored_wh(power))
+        stored = np.minimum(there - used, stored_wh(power))
         hours[:, day] = used / power.load_w
     return hours
 
@@ -88,11 +103,16 @@ def powered_hours(
     return np.asarray(before[:, index] + np.minimum(hour, lasts[:, index]))
 
 
-def _stored_wh(power: Power) -> float:
-    """Usable energy of a full battery. [Wh]"""
-    return power.battery_wh * power.usable_frac
+def has_sun(power: Power) -> bool:
+    """Does a panel bring anything in any month? Without, the battery is charged elsewhere."""
+    return bool(power.panel_w and (power.sun_hours or any(power.sun_hours_by_month)))
 
 
-def _sun_wh(power: Power) -> float:
-    """What the panel brings on a mean day. [Wh]"""
-    return power.sun_hours * power.panel_w * power.yield_frac
+def stored_wh(power: Power) -> float:
+    """What a full battery brings to the load. [Wh]"""
+    return power.battery_wh * power.usable_frac * power.output_frac
+
+
+def sun_wh(power: Power, month: int | None = None) -> float:
+    """What the panel brings to the load on a mean day of `month`, or of the year. [Wh]"""
+    return power.sun_hours_in(month) * power.panel_w * power.yield_frac * power.output_frac
