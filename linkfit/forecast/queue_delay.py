@@ -42,7 +42,8 @@ def _queues_bits(
         yield waiting
         waiting += arrives
         waiting -= takes[step]
-        np.clip(waiting, 0.0, buffer, out=waiting)
+        np.maximum(waiting, 0.0, out=waiting)
+        np.minimum(waiting, buffer, out=waiting)
 
 
 def queue_bits(

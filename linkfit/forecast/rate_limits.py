@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 START_SHARE_FRAC = 0.85  # of the 10th percentile of the rate: common practice for a fixed limit
 ADDED_TARGET_S = 0.1  # added delay that a limit should keep to; common practice
+MOST_PEOPLE = 100  # in one call; nobody asks for more
 _N_LIMITS = 36
 _LEAST_LIMIT_FRAC = 0.005  # of the mean rate
 _PACKET_BITS = 12e3
@@ -34,7 +35,7 @@ class RateLimit:
     """The largest limit that keeps `name` good with the wished chance.
 
     `limit` is 0 where nothing keeps it: it is good in `idle_share` of the moments while nothing
-    else is sent. `is_needed` is False where bulk data without any limit leaves it good.
+    else is sent; inf where bulk data without any limit leaves it good. [bit/s]
     `sync_share` is the mean rate of bulk data under the limit over that without. Intervals are
     over the worlds.
     """
@@ -44,8 +45,12 @@ class RateLimit:
     limit: Estimate
     idle_share: Estimate
     start_share: Estimate
-    is_needed: bool
     sync_share: Estimate
+
+    @property
+    def is_needed(self) -> bool:
+        """Does bulk data without a limit spoil it?"""
+        return not np.isinf(self.limit.value)
 
 
 def start_limit_bps(paths: "CapacityPaths") -> float:
@@ -110,7 +115,7 @@ def largest_limit(
     def share_of(index: int) -> Estimate:
         return over_worlds(paths.world, lambda rows: float(shares[index, rows].mean()))
 
-    limit = over_worlds(paths.world, limit_of)
+    limit = over_worlds(paths.world, limit_of, shrink=False)
     carried = paths.rates_bps
     held = np.minimum(carried, max(limit.value, 1.0)).mean(axis=1)
     whole = carried.mean(axis=1)
@@ -120,7 +125,6 @@ def largest_limit(
         limit=limit,
         idle_share=share_of(0),
         start_share=share_of(-1),
-        is_needed=bool(shares[-2].mean() < wanted_prob),
         sync_share=over_worlds(
             paths.world, lambda rows: float(held[rows].sum() / max(whole[rows].sum(), 1.0))
         ),
@@ -152,11 +156,13 @@ def _crossing_bps(
     limits_bps: "NDArray[np.float64]", good_frac: "NDArray[np.float64]", wanted_prob: float
 ) -> float:
     """Largest limit good in `wanted_prob` of the moments; 0 where any is too much. [bit/s]"""
-    falling = np.minimum.accumulate(good_frac[:-1])  # the last limit is infinite
+    falling = np.minimum.accumulate(good_frac)
     if falling[0] < wanted_prob:
         return 0.0
+    if falling[-1] >= wanted_prob:
+        return float("inf")
     last = int(np.flatnonzero(falling >= wanted_prob)[-1])
-    if last == falling.size - 1:
+    if last == falling.size - 2:  # the last limit is infinite
         return float(limits_bps[last])
     part = (falling[last] - wanted_prob) / (falling[last] - falling[last + 1])
     return float(limits_bps[last] + part * (limits_bps[last + 1] - limits_bps[last]))
@@ -173,4 +179,6 @@ def largest_group(limit_bps: float, stream_bps: float) -> int:
 
     1 where not even two people fit.
     """
+    if np.isinf(limit_bps):
+        return MOST_PEOPLE
     return int((1.0 + np.sqrt(1.0 + 4.0 * max(limit_bps, 0.0) / stream_bps)) / 2.0)

@@ -24,7 +24,10 @@ class Estimate:
 
 
 def over_worlds(
-    world: "NDArray[np.int32]", statistic: "Callable[[NDArray[np.int64]], float]"
+    world: "NDArray[np.int32]",
+    statistic: "Callable[[NDArray[np.int64]], float]",
+    *,
+    shrink: bool = True,
 ) -> Estimate:
     """`statistic` of all rows, and its interval over the worlds.
 
@@ -33,13 +36,16 @@ def over_worlds(
     world : array of int, shape (d,)
         World of each row.
     statistic : callable
-        Takes row numbers, shape (m,), and returns a finite number.
+        Takes row numbers, shape (m,), and returns a number.
+    shrink : bool
+        Take off what chance explains (see Notes); needs a statistic that is finite and nearly
+        linear in the rows, such as a share.
 
     Notes
     -----
-    As in `Forecast.quantile_interval`: the scatter between worlds is shrunk by what the halves
-    of each world tell of chance (random effects by the method of moments), so that more rows
-    narrow nothing but the chance. The interval always holds the value of all rows.
+    As in `Forecast.quantile_interval`: with `shrink` the scatter between worlds is shrunk by
+    what the halves of each world tell of chance (random effects by the method of moments), so
+    that more rows narrow nothing but the chance. The interval always holds the value of all.
     """
     every = np.arange(world.size)
     centre = statistic(every)
@@ -48,6 +54,10 @@ def over_worlds(
     groups = [group for group in np.split(order, firsts[1:]) if group.size > 1]
     if len(groups) < 2:
         return Estimate(value=centre, low=centre, high=centre)
+    if not shrink:
+        values = [statistic(group) for group in groups]
+        low, high = np.quantile(values, INTERVAL_LEVELS, method="inverted_cdf")
+        return Estimate(value=centre, low=min(float(low), centre), high=max(float(high), centre))
     found = np.array([[statistic(g), statistic(g[::2]), statistic(g[1::2])] for g in groups])
     # half of a world has twice the variance of the whole, so their difference has four times
     noise = float(np.mean((found[:, 1] - found[:, 2]) ** 2)) / 4
