@@ -8,11 +8,10 @@ import numpy as np
 
 from linkfit._checks import count, fraction, non_negative, non_negative_array, one_of, positive
 from linkfit.errors import InputError
-from linkfit.forecast.overhead import MSS_BYTES, TCP_IPV4_BYTES
-from linkfit.forecast.tcp_limits import initial_window_bytes
 from linkfit.forecast.tcp_requests import Requests
 from linkfit.forecast.tcp_rounds import Conditions, delivered_in_rounds_s
 from linkfit.forecast.tcp_start import connected, delivered_when_filled_s
+from linkfit.forecast.tcp_transports import largest_payload_bytes, transport_named
 from linkfit.forecast.tcp_windows import CUBIC_BETA, RENO_BETA
 from linkfit.units import BITS_PER_BYTE
 
@@ -43,8 +42,9 @@ def transfer_times_s(
     hold_s: float | None = None,
     window_bytes: float | None = None,
     handshake_round_trips: int | None = None,
-    header_bytes: float = TCP_IPV4_BYTES,
-    mss_bytes: float = MSS_BYTES,
+    transport: str = "tcp",
+    header_bytes: float | None = None,
+    mss_bytes: float | None = None,
     n_requests: int = 1,
     n_parallel: int = 1,
     gap_s: "ArrayLike" = 0.0,
@@ -81,9 +81,12 @@ def transfer_times_s(
         The receiver's window of each flow; None: it never limits. [bytes]
     handshake_round_trips : int, optional
         Round trips before the payload. Not given: 1 for TCP and 1 more with `tls`; 2 more for
-        TLS 1.2; 1 in all for QUIC; 0 for a connection that stands already.
-    header_bytes, mss_bytes : float
-        Headers and payload of a full packet. [bytes]
+        TLS 1.2; 1 in all with QUIC; 0 for a connection that stands already.
+    transport : {"tcp", "quic"}
+        QUIC encrypts by itself: one round trip in all, no records, a first datagram of 1200 bytes,
+        and after a silence it cuts its window to the least only if that is persistent.
+    header_bytes, mss_bytes : float, optional
+        Headers and payload of a full packet; the transport's own in 1500 bytes. [bytes]
     n_requests, n_parallel : int
         Equal parts in which the payload is asked for, and how many are under way at once: the
         next is asked for when one has been answered. 1: the sender has it all from the start.
@@ -110,21 +113,25 @@ def transfer_times_s(
     capacity itself (`tcp_start`). Everything else walks window by window (`tcp_rounds`).
     """
     one_of("congestion", congestion, CONGESTION)
-    mss = positive("mss_bytes", mss_bytes)
+    way = transport_named(transport)
+    head = way.header_bytes if header_bytes is None else non_negative("header_bytes", header_bytes)
+    mss = largest_payload_bytes(way) if mss_bytes is None else positive("mss_bytes", mss_bytes)
     if loss_burst_packets < 1:
         raise InputError(f"loss_burst_packets: expected >= 1, got {loss_burst_packets:g}")
     conditions = Conditions(
-        packet_bits=(mss + non_negative("header_bytes", header_bytes)) * BITS_PER_BYTE,
+        packet_bits=(mss + head) * BITS_PER_BYTE,
         buffer_bits=positive("buffer_bytes", buffer_bytes) * BITS_PER_BYTE,
         congestion=congestion,
         n_flows=count("n_flows", n_flows),
         loss_frac=fraction("loss_frac", loss_frac),
         loss_burst_packets=positive("loss_burst_packets", loss_burst_packets),
-        first_packets=max(math.floor(initial_window_bytes(mss) / mss), 1),
+        first_packets=way.first_window_packets(mss),
         most_packets=_most_packets(window_bytes, mss),
         hold_s=math.inf if hold_s is None else positive("hold_s", hold_s),
+        transport=way,
     )
-    trips = 1 + int(tls) if handshake_round_trips is None else handshake_round_trips
+    own = 1 + int(tls and not way.encrypts)
+    trips = own if handshake_round_trips is None else handshake_round_trips
     count("handshake_round_trips", trips, least=0)
     asked, shape = _broadcast(paths, starts_s, size_bytes, rtt_s, draws)
     rng = np.random.default_rng(seed)
@@ -197,6 +204,7 @@ def _connected(
         asked.starts_s,
         asked.rtts_s,
         n_round_trips=n_round_trips,
+        transport=conditions.transport,
         loss_frac=conditions.loss_frac,
         hold_s=conditions.hold_s,
         rng=rng,

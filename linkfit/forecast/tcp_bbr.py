@@ -108,7 +108,9 @@ class RateControl:
         self.last_sent_s = start_s + long_s * send / paced  # evenly over the round
         return send[:, None], self.last_sent_s
 
-    def restart(self, stalled: "NDArray[np.bool_]") -> None:
+    def restart(
+        self, stalled: "NDArray[np.bool_]", _collapsed: "NDArray[np.bool_]", _least_packets: float
+    ) -> None:
         """After a timeout the model of the path stands; only the flight is gone."""
         self.n_before = np.where(stalled, 0.0, self.n_before)
 
@@ -116,7 +118,7 @@ class RateControl:
         self, idle_s: "NDArray[np.float64]", timeout_s: "NDArray[np.float64]", _first_packets: int
     ) -> None:
         """After an idle time the model of the path stands; only the flight is gone."""
-        self.restart(idle_s > timeout_s)
+        self.n_before = np.where(idle_s > timeout_s, 0.0, self.n_before)
 
     def learn(self, seen: Round) -> None:
         """Rate, mode, pace and window of the next round."""

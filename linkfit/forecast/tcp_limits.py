@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from linkfit._checks import non_negative, positive
+from linkfit._checks import count, non_negative, positive
 from linkfit.errors import InputError
 from linkfit.units import BITS_PER_BYTE
 
@@ -190,6 +190,50 @@ def reno_rate_bps(
     twice = np.minimum(1.0, 3.0 * np.sqrt(0.75 * loss))
     per_packet_s = rtt * np.sqrt(1.33 * loss) + timeout * loss * (1.0 + 32.0 * loss**2) * twice
     return positive("mss_bytes", mss_bytes) * BITS_PER_BYTE / per_packet_s
+
+
+def tfrc_rate_bps(
+    mss_bytes: float, rtt_s: float, loss_frac: "ArrayLike", *, timeout_s: float | None = None
+) -> "NDArray[np.float64]":
+    """Rate that a sender may use to be fair to Reno; `timeout_s` is four round trips if not given.
+
+    [bit/s]
+
+    Source
+    ------
+    RFC 5348 section 3.1, with b = 1: s / (R sqrt(2p/3) + t_RTO 3 sqrt(3p/8) p (1 + 32 p^2)).
+    """
+    loss, rtt = _loss(loss_frac), positive("rtt_s", rtt_s)
+    timeout = 4.0 * rtt if timeout_s is None else positive("timeout_s", timeout_s)
+    lost_s = timeout * 3.0 * np.sqrt(3.0 * loss / 8.0) * loss * (1.0 + 32.0 * loss**2)
+    per_packet_s = rtt * np.sqrt(2.0 * loss / 3.0) + lost_s
+    return positive("mss_bytes", mss_bytes) * BITS_PER_BYTE / per_packet_s
+
+
+def renewal_rate_bps(
+    mss_bytes: float,
+    rtt_s: float,
+    loss_frac: "ArrayLike",
+    *,
+    timeout_s: float,
+    most_packets: float = math.inf,
+    n_per_answer: int = 2,
+) -> "NDArray[np.float64]":
+    """Rate of Reno with timeouts and a largest window, by renewal theory. [bit/s]
+
+    Source
+    ------
+    J. Padhye, V. Firoiu, D. Towsley, J. Kurose, "Modeling TCP throughput: a simple model and its
+    empirical validation", SIGCOMM 1998, the approximate model (formula from memory):
+    min(W / RTT, 1 / (RTT sqrt(2bp/3) + T0 min(1, 3 sqrt(3bp/8)) p (1 + 32 p^2))).
+    """
+    loss, rtt = _loss(loss_frac), positive("rtt_s", rtt_s)
+    b = count("n_per_answer", n_per_answer)
+    twice = np.minimum(1.0, 3.0 * np.sqrt(3.0 * b * loss / 8.0))
+    lost_s = positive("timeout_s", timeout_s) * twice * loss * (1.0 + 32.0 * loss**2)
+    per_packet_s = rtt * np.sqrt(2.0 * b * loss / 3.0) + lost_s
+    rate = np.minimum(most_packets / rtt, 1.0 / per_packet_s)
+    return positive("mss_bytes", mss_bytes) * BITS_PER_BYTE * rate
 
 
 def timeout_s(rtts_s: "Sequence[float]", *, least_s: float = LEAST_TIMEOUT_S) -> float:

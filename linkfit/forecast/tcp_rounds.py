@@ -13,6 +13,7 @@ import numpy as np
 
 from linkfit.forecast.tcp_bbr import RateControl
 from linkfit.forecast.tcp_requests import Lanes, Requests
+from linkfit.forecast.tcp_transports import TRANSPORTS, Transport
 from linkfit.forecast.tcp_windows import Round, WindowControl
 
 if TYPE_CHECKING:
@@ -23,8 +24,6 @@ if TYPE_CHECKING:
 
 MOST_ROUNDS = 800
 MOST_REQUEST_ROUNDS = 96  # the second half of them tells the pace of what is left
-LEAST_TIMEOUT_S = 0.2  # common kernels; RFC 6298 section 2.4 asks for 1 s
-MOST_TIMEOUT_S = 60.0  # RFC 6298 section 2.5 allows a ceiling of at least 60 s
 _MOST_BACKOFFS = 60
 _EARLY_PACKETS = 9
 
@@ -42,6 +41,7 @@ class Conditions:
     first_packets: int
     most_packets: float
     hold_s: float
+    transport: Transport = TRANSPORTS["tcp"]
 
 
 @dataclass(slots=True, kw_only=True)
@@ -247,7 +247,8 @@ def _asked(
         flight.start_s, answered_s, flight.rtt_s
     )
     idle_s = flight.start_s - answered_s + flight.rtt_s  # since the last packet left
-    control.rest(idle_s, flight.rtt_s + LEAST_TIMEOUT_S, conditions.first_packets)
+    timeout_s = flight.rtt_s + conditions.transport.least_timeout_s
+    control.rest(idle_s, timeout_s, conditions.first_packets)
     left = flight.left.sum(axis=1)
     share = np.minimum(asked / np.maximum(left, 1e-12), 1.0)
     return flight.left * share[:, None]
@@ -303,9 +304,10 @@ def _resume(
 ) -> "tuple[NDArray[Any], NDArray[np.float64]]":
     """The link threw the flight away: repeat one packet at each timeout until one gets through.
 
-    Each timeout doubles the next (RFC 6298 section 5.5).
+    Each timeout doubles the next (RFC 6298 section 5.5, RFC 9002 section 6.2.1).
     """
-    timeout_s = flight.rtt_s + LEAST_TIMEOUT_S
+    transport = conditions.transport
+    timeout_s = flight.rtt_s + transport.least_timeout_s
     retry_s = flight.start_s + timeout_s
     waiting = stalled.copy()
     for _ in range(_MOST_BACKOFFS):
@@ -317,11 +319,12 @@ def _resume(
         waiting &= ~arrives
         if not waiting.any():
             break
-        timeout_s = np.minimum(2.0 * timeout_s, MOST_TIMEOUT_S)
+        timeout_s = np.minimum(2.0 * timeout_s, transport.most_timeout_s)
         retry_s = np.where(waiting, retry_s + timeout_s, retry_s)
+    collapsed = stalled & transport.is_persistent(retry_s - flight.start_s, flight.rtt_s)
     flight.start_s = np.where(stalled, retry_s, flight.start_s)
     flight.last_answer_s = np.where(stalled, flight.start_s, flight.last_answer_s)
-    control.restart(stalled)
+    control.restart(stalled, collapsed, transport.least_window_packets)
     return begin, served_s
 
 

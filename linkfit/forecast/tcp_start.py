@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from linkfit.forecast.path_clock import PathClock
+from linkfit.forecast.tcp_transports import Transport
 from linkfit.units import BITS_PER_BYTE
 
 if TYPE_CHECKING:
@@ -13,9 +14,6 @@ if TYPE_CHECKING:
 
     from linkfit.link.paths import CapacityPaths
 
-SYN_BYTES = 60.0  # IPv4 20, TCP 20, options 20 (segment size, timestamps, window scale, SACK)
-HELLO_BYTES = 569.0  # a TLS client's first message of 517 bytes (common practice) and its headers
-FIRST_TIMEOUT_S = 1.0  # RFC 6298 section 2.1
 _MOST_DOUBLINGS = 64  # 2^64 packets fill any link
 _MOST_TRIES = 30
 
@@ -27,6 +25,7 @@ def connected(
     rtts_s: "NDArray[np.float64]",
     *,
     n_round_trips: int,
+    transport: Transport,
     loss_frac: float,
     hold_s: float,
     rng: "Generator",
@@ -36,15 +35,17 @@ def connected(
     Notes
     -----
     A lost first packet is repeated after 1 s, 3 s, 7 s, ...: the timer doubles (RFC 6298 section
-    5.5). It is lost at random, or because the link holds it longer than `hold_s`.
+    5.5, RFC 9002 section 6.2.1). It is lost at random, or because the link holds it longer than
+    `hold_s`.
     """
     clock = PathClock(paths, rows, starts_s)
     for trip in range(n_round_trips):
-        bits = (SYN_BYTES if trip == 0 else HELLO_BYTES) * BITS_PER_BYTE
+        bits = transport.message_bytes(trip) * BITS_PER_BYTE
         if loss_frac == 0 and np.isinf(hold_s):
             clock.send(bits)
         else:
-            through_s = _retried_s(paths, rows, clock.time_s, bits, loss_frac, hold_s, rng)
+            first_s = transport.first_timeout_s
+            through_s = _retried_s(paths, rows, clock.time_s, bits, first_s, loss_frac, hold_s, rng)
             clock = PathClock(paths, rows, through_s)
         clock.wait(rtts_s)
     return clock
@@ -63,13 +64,14 @@ def _retried_s(
     rows: "NDArray[np.int_]",
     ready_s: "NDArray[np.float64]",
     bits: float,
+    timeout_s: float,
     loss_frac: float,
     hold_s: float,
     rng: "Generator",
 ) -> "NDArray[np.float64]":
     """When the first copy of a message that neither chance nor the link loses has crossed. [s]"""
     through_s = np.full(ready_s.shape, np.inf)
-    at_s, timeout_s = ready_s, FIRST_TIMEOUT_S
+    at_s = ready_s
     for _ in range(_MOST_TRIES):
         crossed_s = _crossed_s(paths, rows, at_s, bits)
         with np.errstate(invalid="ignore"):  # inf - inf where the path is dead

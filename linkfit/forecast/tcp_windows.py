@@ -102,13 +102,20 @@ class WindowControl:
         spread_s = np.maximum(last_answer_s - start_s, 0.0)
         return send, start_s + np.minimum(share, 1.0) * spread_s
 
-    def restart(self, stalled: "NDArray[np.bool_]") -> None:
-        """A timeout: one packet, and slow start up to the cut window (RFC 5681 section 3.1)."""
+    def restart(
+        self, stalled: "NDArray[np.bool_]", collapsed: "NDArray[np.bool_]", least_packets: float
+    ) -> None:
+        """A flight was lost whole: the window is cut, or falls to its least where `collapsed`.
+
+        From there slow start leads up to the cut window (RFC 5681 section 3.1, RFC 9002 section
+        7.6.2).
+        """
         rows = stalled[:, None]
         cut = np.maximum(np.floor(self.window * self._beta), LEAST_WINDOW_PACKETS)
         self.ceiling = np.where(rows, self.window, self.ceiling)
         self.threshold = np.where(rows, cut, self.threshold)
-        self.window = np.where(rows, 1.0, self.window)
+        after = np.where(collapsed[:, None], least_packets, cut)
+        self.window = np.where(rows, after, self.window)
         self.epoch_s = np.where(rows, np.nan, self.epoch_s)
 
     def rest(

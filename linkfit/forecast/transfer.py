@@ -1,18 +1,19 @@
 """predict_transfer: how long one payload takes over a link, as a Forecast."""
 
-from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from linkfit._checks import count, non_negative, positive
-from linkfit.errors import InputError
 from linkfit.forecast.draws import Forecast
-from linkfit.forecast.overhead import MSS_BYTES, TCP_IPV4_BYTES
 from linkfit.forecast.tcp import transfer_times_s
+from linkfit.forecast.tcp_transports import largest_payload_bytes, transport_named
+from linkfit.forecast.transfer_parts import parts_s
+from linkfit.forecast.transfer_paths import lasting_paths
 from linkfit.forecast.transfer_width import settled, width_shares
-from linkfit.units import BITS_PER_BYTE, SECONDS_PER_DAY
+from linkfit.units import BITS_PER_BYTE
 
 if TYPE_CHECKING:
     from numpy.random import Generator
@@ -23,14 +24,8 @@ if TYPE_CHECKING:
     from linkfit.link.paths import CapacityPaths
 
 DEFAULT_BUFFER_BYTES = 3e5  # common practice: what modems queue where it was not measured
-_LEAST_STEP_S = 1.0
-_LEAST_HORIZON_S = 120.0
-_LONGEST_S = 30 * SECONDS_PER_DAY  # beyond it the plan and the hours decide, not the transfer
-_FINE_STEPS = 600  # steps of a path: 2000 paths take 10 MB
-_PILOT_DRAWS = 40
-_MOST_TRIES = 6
-_LATE_FRAC = 0.002  # so few draws may outlive their path and start it again
-_MIDDLE = (0.45, 0.55)  # draws that tell what the median is made of
+_OPPOSITE = {"up": "down", "down": "up"}
+_ANSWER_HORIZON_S = 120.0
 
 
 def predict_transfer(
@@ -46,6 +41,13 @@ def predict_transfer(
     hour: float | None = None,
     recent: "Trace | None" = None,
     recent_age_s: float = 0.0,
+    n_requests: int = 1,
+    n_parallel: int = 1,
+    pause_s: float = 0.0,
+    server_time_s: float = 0.0,
+    answer_bytes: float = 0.0,
+    usual_rtt: bool = False,
+    transport: str = "tcp",
     congestion: str = "cubic",
     n_flows: int = 1,
     buffer_bytes: float | None = None,
@@ -59,14 +61,14 @@ def predict_transfer(
     link : LinkModel
         The link as measured.
     size_bytes : float
-        Payload, > 0. [bytes]
+        Payload of each request, > 0. [bytes]
     direction : {"up", "down"}
         Of the link.
     n_draws : int
         Possible futures.
     rtt_s : float, optional
         Round trip without queues; drawn from the link's measured round trips if not given.
-        Where neither is known only the bytes are moved, and `parts` says so. [s]
+        Where neither is known only the bytes are moved, and `parts` says so; see `usual_rtt`. [s]
     relay_rtt_s : float
         Round trip from the link's far end to a relay, on top of the link's own. [s]
     handshake_round_trips : int
@@ -77,6 +79,19 @@ def predict_transfer(
     recent : Trace, optional
         The last minutes of this direction, saturated or as real transfers: the transfer then
         starts `recent_age_s` seconds after them. At a random moment if not given.
+    n_requests, n_parallel : int
+        Payloads of `size_bytes` on one connection, and how many are under way at once: the next
+        is asked for when one has been answered.
+    pause_s : float
+        From an answer's arrival to the next request on its lane; after a pause longer than the
+        retransmission timeout the window has shrunk. [s]
+    server_time_s, answer_bytes : float
+        What the far end takes for each request [s], and what it then sends the other way, which
+        must have been measured. [bytes]
+    usual_rtt : bool
+        Where no round trip was measured, draw those of cellular links in general.
+    transport : {"tcp", "quic"}
+        `transfer_times_s` says what they differ in.
     buffer_bytes : float, optional
         Queue before the link; as measured, else 300 kB. [bytes]
     loss_frac : float
@@ -100,40 +115,136 @@ def predict_transfer(
     InputError
         If an argument is out of its range, or `recent` holds nothing of this direction.
     """
-    positive("size_bytes", size_bytes)
     n_draws = count("n_draws", n_draws)
     rng = np.random.default_rng(seed)
-    rtts_s, trips = _round_trips_s(link, rtt_s, n_draws, rng)
+    task = _Task(
+        size_bytes=positive("size_bytes", size_bytes),
+        n_requests=count("n_requests", n_requests),
+        n_parallel=min(count("n_parallel", n_parallel), n_requests),
+        pause_s=non_negative("pause_s", pause_s),
+        server_time_s=non_negative("server_time_s", server_time_s),
+        answer_bytes=non_negative("answer_bytes", answer_bytes),
+        transport=transport,
+    )
+    rtts_s, trips = _round_trips_s(link, rtt_s, n_draws, rng, usual_rtt)
     rtts_s = rtts_s + non_negative("relay_rtt_s", relay_rtt_s)
+    answers_s = _answers_s(link, direction, task, rtts_s, rng)
     if buffer_bytes is None:
         buffer_bytes = link.buffer_bytes(direction) or DEFAULT_BUFFER_BYTES
-    wire_bits = size_bytes * BITS_PER_BYTE * (1.0 + TCP_IPV4_BYTES / MSS_BYTES)
     asked: dict[str, Any] = {"hour": hour, "recent": recent, "recent_age_s": recent_age_s}
     timed = partial(
-        transfer_times_s,
-        size_bytes=size_bytes,
+        _times_s,
+        task=task,
+        answers_s=answers_s,
         draws=np.arange(n_draws),
+        transport=transport,
         congestion=congestion,
         n_flows=n_flows,
         buffer_bytes=buffer_bytes,
         loss_frac=loss_frac,
         handshake_round_trips=handshake_round_trips,
     )
-    paths = _paths_that_last(link, direction, wire_bits, n_draws, rng, asked)
+    idle_s = task.n_waits * float(np.median(rtts_s + answers_s) + task.pause_s)
+    drawn = partial(lasting_paths, direction=direction, wire_bits=task.wire_bits, rng=rng,
+                    n_draws=n_draws, idle_s=idle_s)  # fmt: skip
+    paths = drawn(link, asked=asked)
     starts_s = _starts_s(paths, n_draws, rng, recent)
-    times_s = timed(paths, starts_s, rtt_s=rtts_s)
+    times_s = timed(paths, starts_s, rtts_s)
     shares: dict[str, float] = {}
     if width:
-        known = _paths_that_last(
-            settled(link, direction), direction, wire_bits, n_draws, rng, asked | {"n_worlds": 1}
-        )
+        known = drawn(settled(link, direction), asked=asked | {"n_worlds": 1})
         shares = width_shares(
             times_s,
-            timed(paths, starts_s, rtt_s=np.median(rtts_s)),
-            timed(known, _starts_s(known, n_draws, rng, recent), rtt_s=rtts_s),
+            timed(paths, starts_s, np.median(rtts_s)),
+            timed(known, _starts_s(known, n_draws, rng, recent), rtts_s),
         )
-    parts = _parts_s(paths, starts_s, wire_bits, times_s, trips)
+    outage_frac = link.direction(direction).marginal.outages.share_frac
+    parts = parts_s(paths, starts_s, task.wire_bits, times_s, task.waits(trips), outage_frac)
     return Forecast(draws=times_s, unit="s", world=paths.world, parts=parts, width=shares)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Task:
+    """What one forecast moves."""
+
+    size_bytes: float
+    n_requests: int
+    n_parallel: int
+    pause_s: float
+    server_time_s: float
+    answer_bytes: float
+    transport: str
+
+    @property
+    def payload_bytes(self) -> float:
+        return self.size_bytes * self.n_requests
+
+    @property
+    def wire_bits(self) -> float:
+        way = transport_named(self.transport)
+        head_frac = way.header_bytes / largest_payload_bytes(way)
+        return self.payload_bytes * BITS_PER_BYTE * (1.0 + head_frac)
+
+    @property
+    def n_waits(self) -> int:
+        """Times that a lane waits for its next request."""
+        return -(-self.n_requests // self.n_parallel) - 1
+
+    def waits(self, trips: str) -> str:
+        """What `parts` calls all that is neither capacity nor outage."""
+        names = [trips]
+        names += ["server"] if self.server_time_s or self.answer_bytes else []
+        names += ["pauses"] if self.pause_s and self.n_waits else []
+        return " and ".join([", ".join(names[:-1]), names[-1]] if names[1:] else names)
+
+
+def _times_s(
+    paths: "CapacityPaths",
+    starts_s: "NDArray[np.float64]",
+    rtts_s: "NDArray[np.float64] | np.float64",
+    *,
+    task: _Task,
+    answers_s: "NDArray[np.float64]",
+    **options: Any,
+) -> "NDArray[np.float64]":
+    """Times of the whole task: transfers, the far end's work after each, its answers. [s]"""
+    times_s = transfer_times_s(
+        paths,
+        starts_s,
+        task.payload_bytes,
+        rtts_s,
+        n_requests=task.n_requests,
+        n_parallel=task.n_parallel,
+        gap_s=answers_s + task.pause_s,
+        **options,
+    )
+    return times_s + answers_s
+
+
+def _answers_s(
+    link: "LinkModel",
+    direction: str,
+    task: _Task,
+    rtts_s: "NDArray[np.float64]",
+    rng: "Generator",
+) -> "NDArray[np.float64]":
+    """The far end's work on a request and its answer, besides the round trip, shape (d,). [s]"""
+    worked_s = np.full(rtts_s.size, task.server_time_s)
+    if task.answer_bytes == 0:
+        return worked_s
+    back = _OPPOSITE[direction]
+    paths = link.paths(back, horizon_s=_ANSWER_HORIZON_S, n_draws=rtts_s.size, rng=rng)
+    starts_s = rng.uniform(0.0, _ANSWER_HORIZON_S, rtts_s.size)
+    answered_s = transfer_times_s(
+        paths,
+        starts_s,
+        task.answer_bytes,
+        rtts_s,
+        draws=np.arange(rtts_s.size),
+        handshake_round_trips=0,
+        transport=task.transport,
+    )
+    return worked_s + answered_s - rtts_s
 
 
 def _starts_s(
@@ -146,84 +257,12 @@ def _starts_s(
 
 
 def _round_trips_s(
-    link: "LinkModel", rtt_s: float | None, n_draws: int, rng: "Generator"
+    link: "LinkModel", rtt_s: float | None, n_draws: int, rng: "Generator", usual: bool
 ) -> "tuple[NDArray[np.float64], str]":
     """A round trip for each draw, and what `parts` calls their share of the time."""
     if rtt_s is not None:
         return np.full(n_draws, non_negative("rtt_s", rtt_s)), "round trips"
-    if link.latency is None:
+    if link.latency is None and not usual:
         return np.zeros(n_draws), "round trips (not measured)"
-    return link.draw_rtts_s(n_draws, rng), "round trips"
-
-
-def _paths_that_last(
-    link: "LinkModel",
-    direction: str,
-    wire_bits: float,
-    n_draws: int,
-    rng: "Generator",
-    asked: "Mapping[str, Any]",
-) -> "CapacityPaths":
-    """Paths so long that (nearly) all draws end before their path starts again."""
-    expected_s = wire_bits / max(link.direction(direction).mean_rate_bps, 1.0)
-    if expected_s > _LONGEST_S:
-        raise InputError(
-            f"size_bytes: expected a payload that this link moves within "
-            f"{_LONGEST_S / SECONDS_PER_DAY:g} days, got {wire_bits / BITS_PER_BYTE:g} bytes on "
-            "the wire; give it as a backlog of the site, which knows plan and hours too"
-        )
-    horizon_s = max(4.0 * expected_s, _LEAST_HORIZON_S)
-    n_try = min(_PILOT_DRAWS, n_draws)
-    for _ in range(_MOST_TRIES):
-        step_s = max(_LEAST_STEP_S, float(np.ceil(horizon_s / _FINE_STEPS)))
-        paths = link.paths(
-            direction, horizon_s=horizon_s, n_draws=n_try, rng=rng, step_s=step_s, **asked
-        )
-        late = paths.cumulative_bits[:, -1] < wire_bits
-        # a path that carries nothing at all would never end, however often it starts again
-        dead = bool((paths.cumulative_bits[:, -1] <= 0).any())
-        enough = float(late.mean()) <= _LATE_FRAC and not dead
-        if enough and n_try == n_draws:
-            break
-        # the pilot shows the order of magnitude; the full set then shows its own stragglers
-        horizon_s *= 1.0 if enough else 3.0
-        n_try = n_draws if enough else n_try
-    return paths
-
-
-def _parts_s(
-    paths: "CapacityPaths",
-    starts_s: "NDArray[np.float64]",
-    wire_bits: float,
-    times_s: "NDArray[np.float64]",
-    trips: str,
-) -> dict[str, float]:
-    """What the draws around the median are made of, so that the parts add up to the median."""
-    order = np.argsort(times_s, kind="stable")
-    low = int(_MIDDLE[0] * (order.size - 1))
-    middle = order[low : max(int(_MIDDLE[1] * order.size), low + 1)]
-    median_s = float(np.quantile(times_s, 0.5, method="inverted_cdf"))
-    if not np.isfinite(times_s[middle]).all():
-        return {}
-    begin, end = starts_s[middle], starts_s[middle] + times_s[middle]
-    carried = paths.carried_bits(begin, middle)
-    moving_s = paths.time_at_bits_s(carried + wire_bits, middle) - begin
-    trips_s = float((times_s[middle] - moving_s).mean())
-    outage_s = float(_outage_s(paths, middle, begin, end).mean())
-    return {trips: trips_s, "outages": outage_s, "capacity": median_s - trips_s - outage_s}
-
-
-def _outage_s(
-    paths: "CapacityPaths",
-    rows: "NDArray[np.int_]",
-    begin_s: "NDArray[np.float64]",
-    end_s: "NDArray[np.float64]",
-) -> "NDArray[np.float64]":
-    """Time between `begin_s` and `end_s` in steps that carry nothing. [s]"""
-    dead = np.zeros((rows.size, paths.n_steps + 1))
-    np.cumsum(np.diff(paths.cumulative_bits[rows], axis=1) == 0, axis=1, out=dead[:, 1:])
-    edges = np.arange(paths.n_steps + 1) * paths.step_s
-    return np.array([
-        (np.interp(b, edges, row) - np.interp(a, edges, row)) * paths.step_s
-        for row, a, b in zip(dead, begin_s, end_s, strict=True)
-    ])  # fmt: skip
+    name = "round trips" if link.latency is not None else "round trips (assumed)"
+    return link.draw_rtts_s(n_draws, rng), name

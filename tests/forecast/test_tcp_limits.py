@@ -17,9 +17,11 @@ from linkfit.forecast.tcp_limits import (
     initial_window_bytes,
     inverse_root_rate_bps,
     largest_tcp_rate_bps,
+    renewal_rate_bps,
     reno_rate_bps,
     reno_window_packets,
     slow_start_rounds,
+    tfrc_rate_bps,
     timeout_s,
     transfer_time_ratio,
     window_limited_rate_bps,
@@ -183,3 +185,47 @@ def test_loss_of_nothing_has_no_limit():
         efficiency_frac(10, 11)
     with pytest.raises(InputError, match=r"growth_factor: expected > 1, got 1"):
         slow_start_rounds(5, growth_factor=1.0)
+
+
+# net/dccp/ccids/lib/tfrc_equation.c of common kernels, tfrc_calc_x_lookup: floor(1e6 f(p)) of
+# f(p) = sqrt(2p/3) + 12 sqrt(3p/8) (p + 32 p^3), which is RFC 5348 section 3.1 with t_RTO = 4 R
+TFRC_TABLE = {
+    1e-4: 8172, 2e-4: 11567, 1e-3: 26052, 2e-3: 37172, 0.01: 89021, 0.02: 136520, 0.05: 271305,
+    0.1: 564939, 1.0: 243315981,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("loss", "expected"), TFRC_TABLE.items())
+def test_the_fair_rate_agrees_with_the_table_of_a_kernel(loss, expected):
+    # a packet of 1 bit over a round trip of a second: the rate is 1 / f(p)
+    rate = float(tfrc_rate_bps(1 / 8, 1.0, loss))
+    assert math.floor(1e6 / rate * (1 + 1e-12)) == expected
+
+
+def test_renewal_theory_falls_to_the_inverse_root_where_losses_are_rare():
+    # M. Mathis, J. Semke, J. Mahdavi, T. Ott, CCR 27(3), 1997: C = sqrt(3/2) = 1.22 with an
+    # answer for each packet, sqrt(3/4) = 0.87 with every second (values from memory)
+    for n_per_answer, factor in ((1, 1.2247), (2, 0.8660)):
+        found = renewal_rate_bps(1000, 0.1, 1e-8, timeout_s=0.4, n_per_answer=n_per_answer)
+        expected = inverse_root_rate_bps(1000, 0.1, 1e-8, factor=factor)
+        assert_allclose(found, expected, rtol=1e-3)
+
+
+def test_renewal_theory_holds_the_window_and_agrees_with_its_restatement():
+    assert_allclose(
+        renewal_rate_bps(1000, 0.1, 1e-6, timeout_s=0.4, most_packets=20), 20 * 8000 / 0.1
+    )
+    # RFC 3819 section 8.5.1 restates it with b = 2 and 1.33 for 4/3
+    assert_allclose(
+        renewal_rate_bps(1000, 0.12, 0.01, timeout_s=0.6), reno_rate_bps(1000, 0.12, 0.01),
+        rtol=0.002,
+    )  # fmt: skip
+
+
+def test_the_fair_rate_is_below_renewal_theory_only_by_its_timeouts():
+    # both with an answer for each packet and the same timer; RFC 5348 leaves out the minimum
+    loss = np.array([1e-4, 1e-3, 0.01, 0.05, 0.3])
+    fair = tfrc_rate_bps(1000, 0.1, loss)
+    theory = renewal_rate_bps(1000, 0.1, loss, timeout_s=0.4, n_per_answer=1)
+    assert_allclose(fair[:4], theory[:4], rtol=1e-9)
+    assert fair[4] < theory[4]

@@ -7,6 +7,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from linkfit.forecast.tcp_start import connected, delivered_when_filled_s
+from linkfit.forecast.tcp_transports import TRANSPORTS
 from linkfit.link.paths import CapacityPaths
 
 PACKET_BITS = 12000.0
@@ -20,6 +21,7 @@ def ready_s(paths, starts_s, **more):
         np.zeros(starts_s.size, dtype=int),
         starts_s,
         np.full(starts_s.size, 0.1),
+        transport=TRANSPORTS["tcp"],
         rng=np.random.default_rng(1),
         **call,
     ).time_s
@@ -81,7 +83,7 @@ def test_slow_start_against_single_packets(rate_bps, n_packets, rtt_s):
     paths = CapacityPaths.from_rates([rate_bps])
     clock = connected(
         paths, np.zeros(1, dtype=int), np.zeros(1), np.zeros(1), n_round_trips=0, loss_frac=0.0,
-        hold_s=math.inf, rng=np.random.default_rng(0),
+        transport=TRANSPORTS["tcp"], hold_s=math.inf, rng=np.random.default_rng(0),
     )  # fmt: skip
     sent_s = delivered_when_filled_s(
         clock,

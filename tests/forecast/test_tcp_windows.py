@@ -102,7 +102,7 @@ def test_a_timeout_restarts_with_one_packet():
     # RFC 5681 section 3.1
     windows = control(is_cubic=False, n=2)
     windows.window[:] = 40.0
-    windows.restart(np.array([True, False]))
+    windows.restart(np.array([True, False]), np.array([True, False]), 1.0)
     assert_allclose(windows.window[:, 0], [1, 40])
     assert_allclose(windows.threshold[:, 0], [20, np.inf])
 

@@ -9,9 +9,11 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 
 from linkfit.errors import FitError, InputError
+from linkfit.forecast.route import Route, request_times_s
 from linkfit.forecast.transfer import predict_transfer
 from linkfit.ingest.trace import Trace
 from linkfit.link.fit import fit_link
+from linkfit.link.paths import CapacityPaths
 
 
 @pytest.fixture(scope="module")
@@ -170,3 +172,75 @@ def test_a_path_of_outage_alone_is_drawn_longer_until_it_carries_something():
 def test_a_payload_that_takes_longer_than_a_month_is_no_single_transfer(varied):
     with pytest.raises(InputError, match=r"size_bytes: expected a payload .* within 30 days, got"):
         predict_transfer(varied, size_bytes=1e36, direction="up")
+
+
+@pytest.fixture(scope="module")
+def steady():
+    two_ways = [
+        Trace.from_rates(np.full(900, rate), layer="ip", direction=way)
+        for way, rate in (("up", 12e6), ("down", 24e6))
+    ]
+    return fit_link(Trace.merge(two_ways))
+
+
+def median_s(link, **ask):
+    ask = {"size_bytes": 20e3, "direction": "up", "n_draws": 200, "rtt_s": 0.1} | ask
+    return float(predict_transfer(link, **ask).quantile(0.5))
+
+
+def test_a_page_of_sixty_pictures_takes_the_time_of_the_same_requests_over_a_known_path(steady):
+    found_s = median_s(steady, n_requests=60, n_parallel=6, handshake_round_trips=1)
+    known = CapacityPaths.from_rates([12e6])
+    expected_s = request_times_s(
+        known, starts_s=0.0, draws=0, sizes_bytes=60 * 20e3, rtts_s=0.1, route=Route(tls=False),
+        n_requests=60, n_parallel=6,
+    )  # fmt: skip
+    assert found_s == pytest.approx(float(expected_s), rel=0.05)
+
+
+def test_pauses_server_and_answers_are_paid_for_and_named(steady):
+    ask = {"n_requests": 4, "size_bytes": 5e3}
+    bare = median_s(steady, **ask)
+    assert median_s(steady, **ask, pause_s=0.15) - bare == pytest.approx(3 * 0.15, rel=0.05)
+    assert median_s(steady, **ask, server_time_s=0.2) - bare == pytest.approx(4 * 0.2, rel=0.05)
+    # an answer of a packet takes half a millisecond downwards
+    answered = median_s(steady, **ask, answer_bytes=1448.0) - bare
+    assert answered == pytest.approx(4 * 1500 * 8 / 24e6, rel=0.3)
+    forecast = predict_transfer(
+        steady,
+        size_bytes=5e3,
+        direction="up",
+        n_draws=100,
+        rtt_s=0.1,
+        n_requests=3,
+        pause_s=1.0,
+        server_time_s=0.1,
+    )
+    assert forecast.parts["round trips, server and pauses"] == pytest.approx(2.6, rel=0.05)
+
+
+def test_an_answer_over_a_direction_never_measured_is_refused(varied):
+    with pytest.raises(FitError, match="down: expected at least one measurement"):
+        predict_transfer(varied, size_bytes=1e4, direction="up", answer_bytes=2e3)
+
+
+def test_a_usual_round_trip_is_assumed_only_where_asked_for(varied):
+    ask = {"size_bytes": 1e4, "direction": "up", "n_draws": 400}
+    assumed = predict_transfer(varied, **ask, usual_rtt=True)
+    # the median of cellular links, 56 ms, is paid once: the connection stands
+    assert assumed.parts["round trips (assumed)"] == pytest.approx(0.056, rel=0.3)
+    assert "round trips (not measured)" in predict_transfer(varied, **ask).parts
+
+
+def test_quic_has_a_round_trip_less_and_smaller_packets(steady):
+    tcp, quic = (
+        median_s(steady, size_bytes=1e6, handshake_round_trips=trips, transport=name)
+        for name, trips in (("tcp", 2), ("quic", 1))
+    )
+    assert 0.07 < tcp - quic < 0.12
+
+
+def test_weeks_of_sending_are_answered_from_two_days():
+    link = fit_link(Trace.from_rates(np.full(1200, 1e6), layer="ip"))
+    forecast = predict_transfer(link, size_bytes=1e11, direction="up", n_draws=100)
+    assert forecast.quantile(0.5) == pytest.approx(1e11 * 8 * 1500 / 1448 / 1e6, rel=0.15)
