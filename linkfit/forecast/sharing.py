@@ -32,7 +32,8 @@ class FlowClass:
     """Transfers of one kind: how often they start and how many bits they bring.
 
     Sizes are lognormal at the IP layer: median [bits] and geometric standard deviation (>= 1).
-    `cap_bps` is the far end's own limit on each transfer [bit/s], None for none.
+    `cap_bps` is the far end's own limit on each transfer [bit/s], None for none. Transfers of
+    low priority get what all others leave.
     """
 
     name: str
@@ -40,6 +41,7 @@ class FlowClass:
     median_bits: float
     spread: float = 1.0
     cap_bps: float | None = None
+    low_priority: bool = False
 
     def __post_init__(self) -> None:
         non_negative("arrivals_per_s", self.arrivals_per_s)
@@ -192,16 +194,23 @@ def leave_clock(
     """
     if not size_bits.size:
         return np.empty(0)
+    shift = end_to_end(clock_bits, size_bits, group)
+    leaves = processor_sharing((clock_bits + shift).tolist(), size_bits.tolist())
+    return np.asarray(leaves) - shift
+
+
+def end_to_end(
+    clock_bits: "NDArray[np.float64]", size_bits: "NDArray[np.float64]", group: "NDArray[np.int64]"
+) -> "NDArray[np.float64]":
+    """What to add to each clock reading so that the groups follow each other. [bits]"""
     firsts = np.flatnonzero(np.r_[True, group[1:] != group[:-1]])
     lasts = np.r_[firsts[1:], size_bits.size] - 1
     room = clock_bits[lasts] - clock_bits[firsts] + np.add.reduceat(size_bits, firsts) + 1.0
     base = np.r_[0.0, np.cumsum(room)[:-1]] - clock_bits[firsts]
-    shift = np.repeat(base, lasts - firsts + 1)
-    leaves = _processor_sharing((clock_bits + shift).tolist(), size_bits.tolist())
-    return np.asarray(leaves) - shift
+    return np.repeat(base, lasts - firsts + 1)
 
 
-def _processor_sharing(arrive: list[float], size: list[float]) -> list[float]:
+def processor_sharing(arrive: list[float], size: list[float]) -> list[float]:
     """Departures from a unit-rate server shared equally; `arrive` does not decrease."""
     leave = [0.0] * len(arrive)
     present: list[tuple[float, int]] = []  # (virtual time at which it leaves, which)

@@ -15,34 +15,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from linkfit._checks import count, fraction, positive
-from linkfit.forecast.sharing import (
-    BUSY_S,
-    FlowClass,
-    SharingResult,
-    leave_clock,
-    spread_rows,
-)
+from linkfit.forecast.company import SETTLE_S, Company, Transfers, joined
+from linkfit.forecast.priority import leave_clock_by_priority
+from linkfit.forecast.sharing import BUSY_S, FlowClass, SharingResult, spread_rows
 from linkfit.link.paths import CapacityPaths
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
-SETTLE_S = 60.0  # of the path before each probe
 # transfers this much smaller than the probe come and go many times while it runs: to it they
 # are a steady part of the capacity
 MERGE_FRAC = 1 / 30
-_TOP_LOAD_FRAC = 0.95  # above it the state at the start is what a busy spell has heaped up
-_MOST_PRESENT = 400
 _LEAST_SHARE_FRAC = 0.02
-
-
-@dataclass(frozen=True, slots=True)
-class _Company:
-    """Transfers of the others around probes: which probe, when, how many bits; shape (m,)."""
-
-    probe: "NDArray[np.int64]"
-    start_s: "NDArray[np.float64]"
-    bits: "NDArray[np.float64]"
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,93 +50,29 @@ def _probes(paths: CapacityPaths, tagged: FlowClass, n: int, rng: np.random.Gene
     return _Probes(row, start, bits, alone)
 
 
-def _sizes(
-    classes: Sequence[FlowClass],
-    index: "NDArray[np.int64]",
-    rng: np.random.Generator,
-    *,
-    remainder: bool = False,
-) -> "NDArray[np.float64]":
-    """Bits of transfers of the given classes, or what is left of those found under way.
-
-    What is found under way is length-biased (of a lognormal: its median times exp(sigma^2)), and
-    a uniform part of it is left.
-    """
-    median = np.array([c.median_bits for c in classes])[index]
-    sigma = np.log([c.spread for c in classes])[index]
-    bits = median * np.exp(sigma * rng.standard_normal(index.size))
-    if remainder:
-        bits = bits * np.exp(sigma**2) * rng.random(index.size)
-    return np.maximum(bits, 1.0)
-
-
-def _present(
-    classes: Sequence[FlowClass],
-    probes: _Probes,
-    mean_rate_bps: float,
-    busy_s: float,
-    rng: np.random.Generator,
-) -> _Company:
-    """What is under way when the minute before each probe begins."""
-    loads = np.array([c.load_bps for c in classes])
-    load_frac = float(loads.sum()) / mean_rate_bps
-    n = probes.row.size
-    n_each = rng.geometric(1 - min(load_frac, _TOP_LOAD_FRAC), n) - 1
-    if load_frac > _TOP_LOAD_FRAC:
-        excess = 1 - _TOP_LOAD_FRAC / load_frac
-        heaped = sum(c.arrivals_per_s for c in classes) * busy_s * excess
-        n_each = n_each + rng.poisson(heaped * rng.random(n))
-    n_each = np.minimum(n_each, _MOST_PRESENT)
-    who = np.repeat(np.arange(n), n_each)
-    index = rng.choice(loads.size, who.size, p=loads / loads.sum())
-    bits = _sizes(classes, index, rng, remainder=True)
-    return _Company(who, probes.start_s[who] - SETTLE_S, bits)
-
-
-def _arrivals(
-    classes: Sequence[FlowClass],
-    probe: "NDArray[np.int64]",
-    from_s: "NDArray[np.float64]",
-    length_s: "NDArray[np.float64]",
-    rng: np.random.Generator,
-) -> _Company:
-    """Poisson arrivals of `classes` around the given probes."""
-    rate = np.array([c.arrivals_per_s for c in classes])
-    n_each = rng.poisson(float(rate.sum()) * length_s)
-    who = np.repeat(np.arange(probe.size), n_each)
-    start = from_s[who] + rng.random(who.size) * length_s[who]
-    index = rng.choice(rate.size, who.size, p=rate / rate.sum())
-    return _Company(probe[who], start, _sizes(classes, index, rng))
-
-
-def _joined(parts: Sequence[_Company]) -> _Company:
-    """All of `parts` in one."""
-    return _Company(
-        np.concatenate([part.probe for part in parts]),
-        np.concatenate([part.start_s for part in parts]),
-        np.concatenate([part.bits for part in parts]),
-    )
-
-
 def _times_s(
     paths: CapacityPaths,
     probes: _Probes,
     which: "NDArray[np.int64]",
-    company: _Company,
+    company: Transfers,
     left_frac: float,
+    *,
+    low: bool,
 ) -> "NDArray[np.float64]":
     """Time of the probes `which` among `company` on a part of the capacity. [s]"""
     member = np.zeros(probes.row.size, np.bool_)
     member[which] = True
     near = member[company.probe]
-    probe = np.r_[which, company.probe[near]]
-    start = np.r_[probes.start_s[which], company.start_s[near]]
+    others = company.probe[near]
+    probe = np.r_[which, others]
+    start = np.r_[probes.start_s[which], probes.start_s[others] + company.after_s[near]]
     # a part of the capacity for all is the whole of it for larger transfers
     bits = np.r_[probes.bits[which], company.bits[near]] / left_frac
+    waits = np.r_[np.full(which.size, low), company.low[near]]
     clock = paths.carried_bits(start, probes.row[probe])
     order = np.lexsort((start, probe))
     finish = np.empty(bits.size)
-    finish[order] = leave_clock(clock[order], bits[order], probe[order])
+    finish[order] = leave_clock_by_priority(clock[order], bits[order], probe[order], waits[order])
     ends = paths.time_at_bits_s(finish[: which.size], probes.row[which])
     return np.maximum(ends - probes.start_s[which], probes.alone_s[which])
 
@@ -163,7 +83,7 @@ def _split(
     """Share that the steady part of small and capped transfers leaves, and the others singly."""
     single, steady = [], 0.0
     for flow in classes:
-        if not flow.load_bps:
+        if not flow.load_bps or (flow.low_priority and not tagged.low_priority):
             continue
         if flow.cap_bps is not None or flow.mean_bits < MERGE_FRAC * tagged.mean_bits:
             steady += flow.load_bps
@@ -174,6 +94,37 @@ def _split(
     return max(1.0 - steady / mean_rate_bps, _LEAST_SHARE_FRAC), single
 
 
+def _among(
+    paths: CapacityPaths,
+    probes: _Probes,
+    tagged: FlowClass,
+    single: Sequence[FlowClass],
+    company: Company,
+    left_frac: float,
+    busy_s: float,
+) -> "NDArray[np.float64]":
+    """Time of each probe among the transfers of `single`, walked as far as each probe lasts. [s]"""
+    n = probes.row.size
+    time_s = np.full(n, np.inf)
+    open_ = np.flatnonzero(np.isfinite(probes.alone_s))
+    if not open_.size:
+        return time_s
+    parts = [company.present(single, left_frac * paths.mean_rate_bps, busy_s, n)]
+    reached = np.full(n, -SETTLE_S)
+    horizon = np.full(n, -SETTLE_S)
+    horizon[open_] = np.minimum(2.0 * probes.alone_s[open_], busy_s)
+    while open_.size:
+        parts.append(company.arrivals(single, reached, horizon))
+        time_s[open_] = _times_s(
+            paths, probes, open_, joined(parts), left_frac, low=tagged.low_priority
+        )
+        reached[open_] = horizon[open_]
+        # what starts after a probe has ended cannot have held it back
+        open_ = open_[(time_s[open_] > reached[open_]) & (reached[open_] < busy_s)]
+        horizon[open_] = np.minimum(2.0 * time_s[open_], busy_s)
+    return time_s
+
+
 def simulate_tagged(
     paths: CapacityPaths,
     tagged: FlowClass,
@@ -182,6 +133,7 @@ def simulate_tagged(
     rng: np.random.Generator,
     n_probes: int = 400,
     busy_s: float = BUSY_S,
+    company: Company | None = None,
 ) -> SharingResult:
     """Transfers of one class, each met at a random moment among all `classes`.
 
@@ -198,6 +150,8 @@ def simulate_tagged(
     busy_s : float
         A load above the capacity has lasted for a part of this when the probe starts, and lasts
         this long after. [s]
+    company : Company, optional
+        The others around at least `n_probes` probes; drawn from `rng` if not given.
 
     Returns
     -------
@@ -208,8 +162,9 @@ def simulate_tagged(
     -----
     The start is exact for a constant capacity; a capacity that varies is met through the minute
     before the probe. Transfers below a thirtieth of the probe's size, and those with a cap of
-    their own, are taken off the capacity instead of walked one by one. Cost: what is under way at
-    the start, and what starts while the probe runs.
+    their own, are taken off the capacity instead of walked one by one. With the same `rng` less
+    load never gives a longer time. Cost: what is under way at the start, and what starts while
+    the probe runs.
 
     Source
     ------
@@ -219,35 +174,15 @@ def simulate_tagged(
     n = count("n_probes", n_probes)
     probe_rng, company_rng = rng.spawn(2)
     probes = _probes(paths, tagged, n, probe_rng)
-    mean_rate_bps = paths.mean_rate_bps
-    left_frac, single = _split(mean_rate_bps, tagged, classes)
-    time_s = np.full(n, np.inf)
-    open_ = np.flatnonzero(np.isfinite(probes.alone_s))
-    if not single or not open_.size:
+    if company is None:
+        company = Company(n, int(company_rng.integers(2**63)))
+    left_frac, single = _split(paths.mean_rate_bps, tagged, classes)
+    if single:
+        time_s = _among(paths, probes, tagged, single, company, left_frac, busy_s)
+    else:
         goal = paths.carried_bits(probes.start_s, probes.row) + probes.bits / left_frac
         ends = paths.time_at_bits_s(goal, probes.row)
         time_s = np.maximum(ends - probes.start_s, probes.alone_s)
-        open_ = open_[:0]
-    parts: list[_Company] = []
-    if open_.size:
-        parts = [
-            _present(single, probes, left_frac * mean_rate_bps, busy_s, company_rng),
-            _arrivals(
-                single, open_, probes.start_s[open_] - SETTLE_S,
-                np.full(open_.size, SETTLE_S), company_rng,
-            ),
-        ]  # fmt: skip
-    reached = np.zeros(n)
-    horizon = np.minimum(2.0 * probes.alone_s, busy_s)
-    while open_.size:
-        length = horizon[open_] - reached[open_]
-        since = probes.start_s[open_] + reached[open_]
-        parts.append(_arrivals(single, open_, since, length, company_rng))
-        time_s[open_] = _times_s(paths, probes, open_, _joined(parts), left_frac)
-        reached[open_] = horizon[open_]
-        # what starts after a probe has ended cannot have held it back
-        open_ = open_[(time_s[open_] > reached[open_]) & (reached[open_] < busy_s)]
-        horizon[open_] = np.minimum(2.0 * time_s[open_], busy_s)
     return SharingResult(
         class_index=np.zeros(n, np.int64),
         draw=probes.row,
@@ -286,6 +221,7 @@ def max_users(
     n_probes: int = 200,
     n_limit: int = 1000,
     busy_s: float = BUSY_S,
+    company: Company | None = None,
 ) -> UserLimit:
     """The largest number of users for which the `level` quantile of time stays within the target.
 
@@ -307,6 +243,8 @@ def max_users(
         Part of the time that sharing does not change (round trips, far end). [s]
     n_limit : int
         The search goes no higher.
+    company : Company, optional
+        The others around at least `n_probes` probes; drawn from `rng` if not given.
 
     Returns
     -------
@@ -322,12 +260,14 @@ def max_users(
     fraction("level", level)
     slack = np.broadcast_to(np.asarray(overhead_s, float), (n,))
     seed = int(rng.integers(2**63))
+    others_around = Company(n, seed) if company is None else company
 
     def late(n_users: int) -> "NDArray[np.bool_]":
         mine = [replace(c, arrivals_per_s=c.arrivals_per_s * n_users) for c in per_user]
         result = simulate_tagged(
             paths, tagged, [*others, *mine],
             rng=np.random.default_rng(seed), n_probes=n, busy_s=busy_s,
+            company=others_around,
         )  # fmt: skip
         return result.time_s + slack > target_s
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from linkfit.forecast.company import Company
 from linkfit.forecast.demand import REQUEST_BYTES
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.load import (
@@ -58,6 +59,8 @@ class BusyHour:
         Mean rate of the streams that run. [bit/s]
     left : mapping of direction to CapacityPaths
         What the streams leave for transfers.
+    company : Company, optional
+        What the others start around each run looked at; every task has its own if not given.
     """
 
     link: "LinkModel"
@@ -65,6 +68,7 @@ class BusyHour:
     classes: Mapping[str, tuple[FlowClass, ...]]
     stream_bps: Mapping[str, float]
     left: "Mapping[str, CapacityPaths]"
+    company: Company | None = None
 
     def busy_frac(self, direction: str) -> float:
         """Share of the capacity that others use in the mean. [fraction]"""
@@ -210,7 +214,10 @@ def _transfer_draws(
     rng: np.random.Generator,
 ) -> TaskDraws:
     paths = hour.left[direction]
-    result = simulate_tagged(paths, flow, hour.classes[direction], rng=rng, n_probes=rtts_s.size)
+    result = simulate_tagged(
+        paths, flow, hour.classes[direction],
+        rng=rng, n_probes=rtts_s.size, company=hour.company,
+    )  # fmt: skip
     n_requests = max(1, round(flow.mean_bits / BITS_PER_BYTE / _mean_wire_bytes(task, path)))
     head = n_requests * REQUEST_BYTES
     sizes = np.maximum((result.bits / BITS_PER_BYTE - head) / wire_bytes(1.0, 0, path), 1.0)

@@ -66,6 +66,7 @@ def task_user_limit(
                 n_probes=n_probes,
                 n_limit=MOST_USERS,
                 busy_s=_BUSY_S,
+                company=hour.company,
             )
         )
     if not limits:

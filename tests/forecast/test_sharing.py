@@ -138,7 +138,7 @@ def test_agrees_with_ciw_job_by_job():
 @pytest.mark.slow
 @pytest.mark.parametrize("spread", [1.0, 2.0, 3.0])
 @pytest.mark.parametrize("rho", [0.3, 0.7])
-def test_mean_slowdown_is_that_of_processor_sharing(rho, spread):
+def test_mean_slowdown_is_that_ofprocessor_sharing(rho, spread):
     means = []
     for batch in range(10):
         rng = np.random.default_rng([4, batch])
@@ -151,7 +151,7 @@ def test_mean_slowdown_is_that_of_processor_sharing(rho, spread):
 
 @pytest.mark.slow
 def test_mean_time_of_mm1_ps_as_ciw_states_it():
-    """lambda 3, mu 5: mean 1 / (mu - lambda) = 0.5 (ciw tests/test_processor_sharing.py)."""
+    """lambda 3, mu 5: mean 1 / (mu - lambda) = 0.5 (ciw tests/testprocessor_sharing.py)."""
     rng = np.random.default_rng(6)
     n = 60_000
     starts = np.cumsum(rng.exponential(1 / 3, n))

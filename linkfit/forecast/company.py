@@ -1,0 +1,293 @@
+"""The others around transfers that are looked at: nested, so that less load is a part of more.
+
+Each flow has a field of points of its own. A point has a mark, and is there while its mark is
+below the flow's load: taking load away takes points away and moves none of those that stay.
+Shared equally, a transfer with fewer others beside it never ends later, so an edit that removes
+load never makes a time worse by the luck of other draws.
+"""
+
+import zlib
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from linkfit.forecast.sharing import FlowClass
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+SETTLE_S = 60.0  # of the path before each probe
+TOP_LOAD_FRAC = 0.95  # above it the state at the start is what a busy spell has heaped up
+_MOST_HEAPED = 400.0  # mean of what one probe finds heaped up: more changes no verdict
+# arrivals are drawn window by window: few transfers last into the late ones [s]
+_FIRST_WINDOW_S, _GROWTH = 4.0, 4
+_PRESENT, _HEAPED = 100, 101
+_ROOM = 2.0  # drawn ahead of what is asked for, as a factor
+
+
+@dataclass(frozen=True, slots=True)
+class Transfers:
+    """Transfers of the others: which probe, start after the probe's own [s], bits; shape (m,)."""
+
+    probe: "NDArray[np.int64]"
+    after_s: "NDArray[np.float64]"
+    bits: "NDArray[np.float64]"
+    low: "NDArray[np.bool_]"
+
+
+def joined(parts: Sequence[Transfers]) -> Transfers:
+    """All of `parts` in one."""
+    return Transfers(
+        np.concatenate([part.probe for part in parts]),
+        np.concatenate([part.after_s for part in parts]),
+        np.concatenate([part.bits for part in parts]),
+        np.concatenate([part.low for part in parts]),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Points:
+    """Points of flows: flow number, probe, mark, a uniform and a normal number; shape (m,)."""
+
+    flow: "NDArray[np.int32]"
+    probe: "NDArray[np.int32]"
+    mark: "NDArray[np.float32]"
+    uniform: "NDArray[np.float32]"
+    normal: "NDArray[np.float32]"
+
+    def where(self, keep: "NDArray[np.bool_]") -> "_Points":
+        return _Points(
+            self.flow[keep], self.probe[keep], self.mark[keep], self.uniform[keep],
+            self.normal[keep],
+        )  # fmt: skip
+
+    @classmethod
+    def joined(cls, parts: "Sequence[_Points]") -> "_Points":
+        return cls(
+            np.concatenate([part.flow for part in parts]),
+            np.concatenate([part.probe for part in parts]),
+            np.concatenate([part.mark for part in parts]),
+            np.concatenate([part.uniform for part in parts]),
+            np.concatenate([part.normal for part in parts]),
+        )
+
+
+def _none() -> _Points:
+    """No points."""
+    whole, real = np.empty(0, np.int32), np.empty(0, np.float32)
+    return _Points(whole, whole, real, real, real)
+
+
+class _Field:
+    """Points of one flow in one window, drawn in the order of their marks, as far as asked."""
+
+    def __init__(self, flow: int, n_probes: int, key: list[int]) -> None:
+        self.flow, self.limit = flow, 0.0
+        self.last = np.zeros(n_probes)
+        self.rng = np.random.default_rng(np.random.SeedSequence(key))
+        self.beyond: list[_Points] = []
+        self.n_rows = 1
+
+    def up_to(self, limit: float) -> _Points | None:
+        """Points with marks from the limit so far to the new one."""
+        if limit <= self.limit:
+            return None
+        while self.last.min() < limit:
+            self._draw()
+        every = _Points.joined(self.beyond)
+        inside = every.mark < limit
+        self.limit, self.beyond = limit, [every.where(~inside)]
+        return every.where(inside)
+
+    def _draw(self) -> None:
+        shape = (self.n_rows, self.last.size)
+        marks = self.last + np.cumsum(self.rng.standard_exponential(shape), axis=0)
+        probe = np.broadcast_to(np.arange(shape[1], dtype=np.int32), shape)
+        self.beyond.append(
+            _Points(
+                np.full(marks.size, self.flow, np.int32),
+                probe.ravel(),
+                marks.ravel().astype(np.float32),
+                self.rng.random(shape, np.float32).ravel(),
+                self.rng.standard_normal(shape, np.float32).ravel(),
+            )
+        )
+        self.last, self.n_rows = marks[-1], min(2 * self.n_rows, 256)
+
+
+class _Window:
+    """The points of all flows in one window, for any loads of them."""
+
+    def __init__(self, number: int, n_probes: int, seed: int) -> None:
+        self.number, self.n_probes, self.seed = number, n_probes, seed
+        self.fields: dict[tuple[str, int], _Field] = {}
+        self.points = _none()
+
+    def below(
+        self,
+        keys: Sequence[tuple[str, int]],
+        weights: "NDArray[np.float64]",
+        scale: "NDArray[np.float64]",
+    ) -> _Points:
+        """Points with mark below ``weights[flow] * scale[probe]``; flows numbered as in `keys`."""
+        most = float(scale.max())
+        added = [self._field(key).up_to(_rounded_up(mean * most))
+                 for key, mean in zip(keys, weights.tolist(), strict=True) if mean > 0]  # fmt: skip
+        fresh = [points for points in added if points is not None]
+        if fresh:
+            self.points = _Points.joined([self.points, *fresh])
+        numbers = {self.fields[key].flow: k for k, key in enumerate(keys) if key in self.fields}
+        load = np.zeros(len(self.fields))
+        place = np.zeros(len(self.fields), np.int32)
+        for flow, k in numbers.items():
+            load[flow], place[flow] = weights[k], k
+        near = self.points
+        if scale.size < self.n_probes:
+            near = near.where(near.probe < scale.size)
+        found = near.where(near.mark < load[near.flow] * scale[near.probe])
+        return _Points(place[found.flow], found.probe, found.mark, found.uniform, found.normal)
+
+    def _field(self, key: tuple[str, int]) -> _Field:
+        if key not in self.fields:
+            seeds = [self.seed, zlib.crc32(key[0].encode()), key[1], self.number]
+            self.fields[key] = _Field(len(self.fields), self.n_probes, seeds)
+        return self.fields[key]
+
+
+def _rounded_up(limit: float) -> float:
+    """The next limit at or above `limit`: few steps, so that few loads need new draws."""
+    return float(_ROOM ** np.ceil(np.log(max(limit, 1e-6)) / np.log(_ROOM)))
+
+
+class Company:
+    """What all others have under way and start around up to `n_probes` transfers.
+
+    The same object answers for any loads and keeps what it drew; its answers depend on the seed
+    and on the flows asked for alone, not on what was asked before.
+    """
+
+    def __init__(self, n_probes: int, seed: int) -> None:
+        self.n_probes, self._seed = n_probes, seed
+        self._windows: dict[int, _Window] = {}
+        rng = np.random.default_rng(np.random.SeedSequence([seed, _PRESENT]))
+        self._crowd = rng.standard_exponential((2, n_probes))
+        self._since = rng.random(n_probes)
+
+    def present(
+        self, flows: Sequence[FlowClass], mean_rate_bps: float, busy_s: float, n: int
+    ) -> Transfers:
+        """What is under way when the minute before each of the first `n` probes begins.
+
+        Notes
+        -----
+        In M/G/1-PS the numbers under way of all classes are Poisson with the means
+        rho_i E / (1 - rho), one exponential E for all: together that is the geometric law.
+        Low-priority flows see what the others leave. A load above the capacity has been heaping
+        up for a random part of `busy_s`.
+        """
+        low = np.array([flow.low_priority for flow in flows])
+        rho = np.array([flow.load_bps for flow in flows]) / mean_rate_bps
+        rate = np.array([flow.arrivals_per_s for flow in flows])
+        parts = []
+        above = 0.0
+        for level, mine in enumerate((~low, low)):
+            own = np.where(mine, rho, 0.0)
+            total = above + float(own.sum())
+            if not own.any():
+                continue
+            room = 1.0 - min(total, TOP_LOAD_FRAC)
+            scale = self._crowd[level, :n]
+            parts.append(self._found(_PRESENT, flows, own / room, scale))
+            excess = (total - max(TOP_LOAD_FRAC, above)) / float(own.sum())
+            if excess > 0:
+                heaped = np.where(mine, rate, 0.0) * busy_s * min(excess, 1.0)
+                heaped *= min(1.0, _MOST_HEAPED / float(heaped.sum()))
+                parts.append(self._found(_HEAPED, flows, heaped, self._since[:n]))
+            above = total
+        return joined(parts)
+
+    def _found(
+        self,
+        number: int,
+        flows: Sequence[FlowClass],
+        weights: "NDArray[np.float64]",
+        scale: "NDArray[np.float64]",
+    ) -> Transfers:
+        points = self._window(number).below(_keys(flows), weights, scale)
+        # what is found under way is length-biased (of a lognormal: its median times
+        # exp(sigma^2)), and a uniform part of it is left
+        bits = _bits(flows, points) * np.exp(_sigma(flows)[points.flow] ** 2) * points.uniform
+        return _transfers(flows, points, np.full(points.probe.size, -SETTLE_S), bits)
+
+    def arrivals(
+        self,
+        flows: Sequence[FlowClass],
+        from_s: "NDArray[np.float64]",
+        to_s: "NDArray[np.float64]",
+    ) -> Transfers:
+        """Poisson arrivals from `from_s` to `to_s` after each probe's start, shape (n,).
+
+        An interval without length leaves its probe out.
+        """
+        rate = np.array([flow.arrivals_per_s for flow in flows])
+        asked = from_s < to_s
+        first, last = float(from_s[asked].min()), float(to_s[asked].max())
+        parts = []
+        for number, (begin, end) in enumerate(_windows_s(last)):
+            if end <= first:
+                continue
+            length = np.full(from_s.size, end - begin)
+            points = self._window(number).below(_keys(flows), rate, length)
+            after = begin + (end - begin) * points.uniform.astype(np.float64)
+            inside = (after >= from_s[points.probe]) & (after < to_s[points.probe])
+            points = points.where(inside)
+            parts.append(_transfers(flows, points, after[inside], _bits(flows, points)))
+        return joined(parts)
+
+    def _window(self, number: int) -> _Window:
+        if number not in self._windows:
+            self._windows[number] = _Window(number, self.n_probes, self._seed)
+        return self._windows[number]
+
+
+def _windows_s(last_s: float) -> Iterator[tuple[float, float]]:
+    """Begin and end of each window up to `last_s`."""
+    yield -SETTLE_S, 0.0
+    begin, end = 0.0, _FIRST_WINDOW_S
+    while begin < last_s:
+        yield begin, end
+        begin, end = end, _GROWTH * end
+
+
+def _keys(flows: Sequence[FlowClass]) -> list[tuple[str, int]]:
+    """Name and place among flows of the same name."""
+    seen: Counter[str] = Counter()
+    keys = []
+    for flow in flows:
+        keys.append((flow.name, seen[flow.name]))
+        seen[flow.name] += 1
+    return keys
+
+
+def _sigma(flows: Sequence[FlowClass]) -> "NDArray[np.float64]":
+    return np.log([flow.spread for flow in flows])
+
+
+def _bits(flows: Sequence[FlowClass], points: _Points) -> "NDArray[np.float64]":
+    """Lognormal sizes."""
+    median = np.array([flow.median_bits for flow in flows])
+    spread = np.exp(_sigma(flows)[points.flow] * points.normal)
+    return np.asarray(median[points.flow] * spread)
+
+
+def _transfers(
+    flows: Sequence[FlowClass],
+    points: _Points,
+    after_s: "NDArray[np.float64]",
+    bits: "NDArray[np.float64]",
+) -> Transfers:
+    low = np.array([flow.low_priority for flow in flows])[points.flow]
+    return Transfers(points.probe.astype(np.int64), after_s, np.maximum(bits, 1.0), low)
