@@ -125,3 +125,31 @@ def test_the_floor_is_what_was_carried_at_the_busiest(rng):
 
 def test_nothing_carried_is_no_floor():
     assert floor_runs(Trace.from_rates(np.zeros(60), saturating=False), "up") is None
+
+
+def told_link(n=120, *, link_bps=1e7, rtt_s=0.06, seed=11):
+    """Transfers of 50 kB to 2 MB over one rate whose round trips tremble by a third."""
+    rng = np.random.default_rng(seed)
+    sizes = np.exp(rng.uniform(np.log(5e4), np.log(2e6), n))
+    rtts = rtt_s * np.exp(0.33 * rng.standard_normal(n))
+    took = [durations([s], link_bps, r)[0] for s, r in zip(sizes, rtts, strict=True)]
+    return sizes, np.array(took)
+
+
+def test_no_rate_is_told_that_no_transfer_came_near():
+    sizes, took = told_link()
+    looks = transfer_looks(Trace.from_transfers(sizes, took), "up", None)
+    fastest = (sizes * 8 / took).max()
+    assert fastest > 6e6  # the largest ones nearly fill the link of 10 Mbit/s
+    # without a ceiling the fastest small ones are read as 60 Mbit/s
+    assert rates_of(looks).max() <= 2 * fastest * 1500 / 1448 * 1.001
+
+
+def test_below_the_ceiling_a_transfer_still_takes_what_it_took():
+    sizes, took = told_link()
+    looks = transfer_looks(Trace.from_transfers(sizes, took), "up", None)
+    ceiling = 2 * (sizes * 8 / took).max() * 1500 / 1448
+    capped = rates_of(looks) > 0.999 * ceiling
+    assert capped.any()
+    assert (looks.rtts_s[capped] <= looks.rtts_s.max()).all()
+    assert looks.rtts_s[capped].min() < 0.9 * np.median(looks.rtts_s)
