@@ -1,5 +1,7 @@
 """Options: changes with their effects on every target, as columns of the choice."""
 
+import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -85,6 +87,22 @@ class Options:
             effects=self.problem.effects[:, keep],
         )
         return Options(changes=tuple(self.changes[i] for i in keep), problem=problem)
+
+    @property
+    def n_sets(self) -> int:
+        """How many sets there are with at most one level of each setting."""
+        levels = Counter(int(setting) for setting in self.problem.settings)
+        return math.prod(n + 1 for n in levels.values())
+
+    def strongest(self) -> tuple[Change, ...]:
+        """Of each setting the level that brings the targets nearest, if it brings them nearer."""
+        gain = np.minimum(self.problem.effects, np.maximum(self.problem.needs, 0.0)[:, None])
+        total = gain.sum(axis=0)
+        best: dict[int, int] = {}
+        for index, setting in enumerate(self.problem.settings):
+            if total[index] > max(0.0, total[best[setting]] if setting in best else 0.0):
+                best[int(setting)] = index
+        return self.picked(sorted(best.values()))
 
     def picked(self, chosen: Sequence[int]) -> tuple[Change, ...]:
         """The changes of some columns."""

@@ -118,6 +118,7 @@ def search_changes(
     options = Options.build(
         before, evaluate_singles(tried, ranked, n_singles), keep_all=thorough
     )  # fmt: skip
+    thorough = thorough or options.n_sets <= n_evaluations  # all of them can be evaluated
     search = _Search(tried, options, thorough=thorough)
     search.run_confirmed(confirm)
     lossless = _Search(tried, options.lossless(), thorough=thorough, loss_allowed=False)
@@ -225,11 +226,19 @@ class _Search:
             if selection is None:
                 selection = closest_selection(around_best, self.excluded)
         if selection is None:
-            return False
+            return self._try_everything()
         promises_more = selection.shortfall < self.best.shortfall - LEAST_EFFECT
         if not (promises_more or self.thorough):
-            return False
+            return self._try_everything()
         self._evaluate(selection)
+        return True
+
+    def _try_everything(self) -> bool:
+        """Evaluate all that helps at its strongest, which no sum may rule out; False if tried."""
+        strongest = self.options.strongest()
+        if self.tried.knows(strongest):
+            return False
+        self.tried.outcome(strongest)
         return True
 
     def _exact_at(self, best: Outcome) -> Problem:
@@ -250,13 +259,14 @@ class _Search:
         best = self.best
         if self._drop_one(best):
             return True
-        selection = closest_selection(self.options.problem, self.excluded, best.cost)
-        if selection is None:
-            return False
-        if selection.shortfall > TRUSTED_SHORTFALL and not self.thorough:
-            return False
-        self._evaluate(selection)
-        return True
+        for problem in (self.options.problem, self._exact_at(best)):
+            selection = closest_selection(problem, self.excluded, best.cost)
+            if selection is None:
+                return False
+            if selection.shortfall <= TRUSTED_SHORTFALL or self.thorough:
+                self._evaluate(selection)
+                return True
+        return False
 
     def _drop_one(self, best: Outcome) -> bool:
         """Evaluate `best` without one change that it may not need, the dearest first."""
