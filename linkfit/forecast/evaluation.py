@@ -17,10 +17,9 @@ from linkfit.forecast.outcomes import BacklogForecast, Evaluation, ServiceForeca
 from linkfit.forecast.path_source import backlog_paths
 from linkfit.forecast.shares import WAYS
 from linkfit.forecast.sharing import FlowClass
-from linkfit.forecast.tagged import UserLimit
 from linkfit.forecast.task_times import BusyHour, TaskDraws, besides_bps, task_draws
 from linkfit.forecast.unanswered import refusal, unmeasured_backlog, unmeasured_task
-from linkfit.forecast.user_limits import N_PROBES, task_user_limit
+from linkfit.forecast.user_limits import UserCurve, UserLimit, bears_load
 from linkfit.site.model import Backlog, PathLimits, Service, Site, Task
 from linkfit.units import SECONDS_PER_HOUR
 
@@ -112,7 +111,7 @@ class Evaluator:
         self._kept: dict[Hashable, Any] = {}
         self._drawn: dict[Hashable, list[tuple[_Meets, TaskDraws]]] = {}
         company_seed = int(stream_seed(seed, "company").integers(2**63))
-        self._company = Company(max(n_probes, N_PROBES), company_seed)
+        self._company = Company(max(n_probes, _THROTTLED_PROBES), company_seed)
 
     def evaluate(self, site: Site, *, limits: bool = True) -> Evaluation:
         """All forecasts of `site`.
@@ -124,7 +123,7 @@ class Evaluator:
             A search over many sites does without; then a task whose company changed by less
             than a hundredth of the capacity keeps its times.
         """
-        hour = self._busy_hour(site)
+        hour = self.busy_hour(site)
         services = tuple(
             self._service(service, site, hour, limits=limits) for service in site.services
         )
@@ -202,7 +201,8 @@ class Evaluator:
             ),
         )
 
-    def _busy_hour(self, site: Site) -> BusyHour:
+    def busy_hour(self, site: Site) -> BusyHour:
+        """The link in the hour that verdicts hold for, with everybody of `site` on it."""
         needed = [d for d in _BOTH if self._needs(site, d) and self._is_measured(d)]
         hour = self._hour_of(site)
         paths = {d: self._hour_paths(d, hour) for d in needed}
@@ -258,6 +258,14 @@ class Evaluator:
             throttled = all(known) if known or not promised else None
         return ServiceForecast(service=service, tasks=tasks, works_throttled=throttled)
 
+    def curve(self, task: Task, service: Service, path: PathLimits, hour: BusyHour) -> UserCurve:
+        """The time of `task` against the number of users, on the runs of its verdict."""
+        return UserCurve(
+            task, service, path, hour,
+            draw=lambda: stream_seed(self.seed, "task", service.name, task.name),
+            n_probes=self.n_probes,
+        )  # fmt: skip
+
     def _throttled(self, hour: BusyHour, rate_bps: float) -> BusyHour:
         """The busy hour after the cap, held to the plan's throttled rate."""
         paths = {
@@ -290,14 +298,11 @@ class Evaluator:
             )  # fmt: skip
             self._drawn.setdefault(seen.what, []).append((seen, draws))
         limit = None
-        if limits:
+        if limits and task.target_s is not None and bears_load(task, service, path):
             limit = self._keep(
                 ("limit", service, task, path, seen.loads),
-                lambda: task_user_limit(
-                    task, service, path, hour, draws,
-                    rng=stream_seed(self.seed, "limit", *names),
-                ),
-            )  # fmt: skip
+                lambda: self.curve(task, service, path, hour).limit(task.target_s, exact=False),
+            )
         time = draws.forecast()
         forecast = TaskForecast(
             service=service.name,
@@ -307,24 +312,15 @@ class Evaluator:
             n_max_users=None,
             refused=refusal(task, path),
         )
-        return forecast if limit is None else _with_limit(forecast, limit, service.n_users)
+        return forecast if limit is None else _with_limit(forecast, limit)
 
 
-def _with_limit(forecast: TaskForecast, limit: UserLimit, n_users: int) -> TaskForecast:
-    """The forecast with its users; the time at the present number has more draws and decides."""
+def _with_limit(forecast: TaskForecast, limit: UserLimit) -> TaskForecast:
+    """The forecast with its users; nobody where the path refuses the task."""
+    most, low, high = limit.n_users, limit.n_low, limit.n_high
     if forecast.refused:
         most = low = high = 0
-    elif forecast.meets_target:
-        most, low, high = max(limit.n_users, n_users), limit.n_low, limit.n_high
-    else:
-        most = min(limit.n_users, max(n_users - 1, 0))
-        low, high = limit.n_low, limit.n_high
-    return replace(
-        forecast,
-        n_max_users=most,
-        n_max_users_low=min(low, most),
-        n_max_users_high=max(high, most),
-    )
+    return replace(forecast, n_max_users=most, n_max_users_low=low, n_max_users_high=high)
 
 
 def _notes(site: Site, hour: float | None) -> list[str]:

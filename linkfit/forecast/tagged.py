@@ -1,4 +1,4 @@
-"""One transfer looked at among the others: its time, and how many users it can bear.
+"""One transfer looked at among the others: its time.
 
 A transfer that starts at a random moment meets the link as it is in the long run (Poisson
 arrivals see time averages). For processor sharing that state is known: the number of transfers
@@ -8,20 +8,20 @@ it lets an outage leave the queue that it makes.
 """
 
 import math
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from linkfit._checks import count, fraction, positive
+from linkfit._checks import count
 from linkfit.forecast.company import SETTLE_S, Company, Transfers, joined
 from linkfit.forecast.priority import leave_clock_by_priority
 from linkfit.forecast.sharing import BUSY_S, FlowClass, SharingResult, spread_rows
 from linkfit.link.paths import CapacityPaths
 
 if TYPE_CHECKING:
-    from numpy.typing import ArrayLike, NDArray
+    from numpy.typing import NDArray
 
 # transfers this much smaller than the probe come and go many times while it runs: to it they
 # are a steady part of the capacity
@@ -94,34 +94,40 @@ def _split(
     return max(1.0 - steady / mean_rate_bps, _LEAST_SHARE_FRAC), single
 
 
-def _among(
-    paths: CapacityPaths,
-    probes: _Probes,
-    tagged: FlowClass,
-    single: Sequence[FlowClass],
-    company: Company,
-    left_frac: float,
-    busy_s: float,
-) -> "NDArray[np.float64]":
-    """Time of each probe among the transfers of `single`, walked as far as each probe lasts. [s]"""
+@dataclass(frozen=True, slots=True)
+class _Around:
+    """What probes of one kind meet; see `simulate_tagged` for the parts."""
+
+    low_priority: bool
+    flows: Sequence[FlowClass]
+    company: Company
+    left_frac: float
+    busy_s: float
+    give_up_s: float
+
+
+def _among(paths: CapacityPaths, probes: _Probes, around: _Around) -> "NDArray[np.float64]":
+    """Time of each probe among the others, walked as far as the probe lasts. [s]"""
     n = probes.row.size
     time_s = np.full(n, np.inf)
     open_ = np.flatnonzero(np.isfinite(probes.alone_s))
     if not open_.size:
         return time_s
-    parts = [company.present(single, left_frac * paths.mean_rate_bps, busy_s, n)]
+    rate_bps = around.left_frac * paths.mean_rate_bps
+    last_s = min(around.busy_s, max(around.give_up_s, 1e-3))
+    parts = [around.company.present(around.flows, rate_bps, around.busy_s, n)]
     reached = np.full(n, -SETTLE_S)
     horizon = np.full(n, -SETTLE_S)
-    horizon[open_] = np.minimum(2.0 * probes.alone_s[open_], busy_s)
+    horizon[open_] = np.minimum(2.0 * probes.alone_s[open_], last_s)
     while open_.size:
-        parts.append(company.arrivals(single, reached, horizon))
+        parts.append(around.company.arrivals(around.flows, reached, horizon))
         time_s[open_] = _times_s(
-            paths, probes, open_, joined(parts), left_frac, low=tagged.low_priority
+            paths, probes, open_, joined(parts), around.left_frac, low=around.low_priority
         )
         reached[open_] = horizon[open_]
         # what starts after a probe has ended cannot have held it back
-        open_ = open_[(time_s[open_] > reached[open_]) & (reached[open_] < busy_s)]
-        horizon[open_] = np.minimum(2.0 * time_s[open_], busy_s)
+        open_ = open_[(time_s[open_] > reached[open_]) & (reached[open_] < last_s)]
+        horizon[open_] = np.minimum(2.0 * time_s[open_], last_s)
     return time_s
 
 
@@ -134,6 +140,7 @@ def simulate_tagged(
     n_probes: int = 400,
     busy_s: float = BUSY_S,
     company: Company | None = None,
+    give_up_s: float = math.inf,
 ) -> SharingResult:
     """Transfers of one class, each met at a random moment among all `classes`.
 
@@ -152,6 +159,8 @@ def simulate_tagged(
         this long after. [s]
     company : Company, optional
         The others around at least `n_probes` probes; drawn from `rng` if not given.
+    give_up_s : float
+        A time above this may be too short, though never below this. [s]
 
     Returns
     -------
@@ -178,7 +187,8 @@ def simulate_tagged(
         company = Company(n, int(company_rng.integers(2**63)))
     left_frac, single = _split(paths.mean_rate_bps, tagged, classes)
     if single:
-        time_s = _among(paths, probes, tagged, single, company, left_frac, busy_s)
+        around = _Around(tagged.low_priority, single, company, left_frac, busy_s, give_up_s)
+        time_s = _among(paths, probes, around)
     else:
         goal = paths.carried_bits(probes.start_s, probes.row) + probes.bits / left_frac
         ends = paths.time_at_bits_s(goal, probes.row)
@@ -191,144 +201,3 @@ def simulate_tagged(
         time_s=time_s,
         alone_s=probes.alone_s,
     )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class UserLimit:
-    """The largest number of users that still meets the target, and how sure it is.
-
-    `n_low` and `n_high` hold for the fifth of the worlds with the least and with the most
-    capacity; `at_limit` tells that the search stopped at its stated maximum, so the true number
-    may be larger.
-    """
-
-    n_users: int
-    n_low: int
-    n_high: int
-    at_limit: bool
-
-
-def max_users(
-    paths: CapacityPaths,
-    tagged: FlowClass,
-    per_user: Sequence[FlowClass],
-    others: Sequence[FlowClass] = (),
-    *,
-    target_s: float,
-    rng: np.random.Generator,
-    level: float = 0.95,
-    overhead_s: "ArrayLike" = 0.0,
-    n_probes: int = 200,
-    n_limit: int = 1000,
-    busy_s: float = BUSY_S,
-    company: Company | None = None,
-) -> UserLimit:
-    """The largest number of users for which the `level` quantile of time stays within the target.
-
-    Parameters
-    ----------
-    paths : CapacityPaths
-        Capacity of the direction at the IP layer.
-    tagged : FlowClass
-        The task whose time counts; its `arrivals_per_s` is not used.
-    per_user : sequence of FlowClass
-        What ONE user brings, the tagged task included.
-    others : sequence of FlowClass
-        Load that stays as it is.
-    target_s : float
-        Limit for the whole time. [s]
-    level : float
-        Share of transfers that must stay within the target.
-    overhead_s : float or array, shape (n_probes,)
-        Part of the time that sharing does not change (round trips, far end). [s]
-    n_limit : int
-        The search goes no higher.
-    company : Company, optional
-        The others around at least `n_probes` probes; drawn from `rng` if not given.
-
-    Returns
-    -------
-    limit : UserLimit
-        Zero users if the target is missed with one.
-
-    Notes
-    -----
-    Doubling, then bisection to 5 %; every number of users is tried on the same probes.
-    """
-    n, top = count("n_probes", n_probes), count("n_limit", n_limit)
-    positive("target_s", target_s)
-    fraction("level", level)
-    slack = np.broadcast_to(np.asarray(overhead_s, float), (n,))
-    seed = int(rng.integers(2**63))
-    others_around = Company(n, seed) if company is None else company
-
-    def late(n_users: int) -> "NDArray[np.bool_]":
-        mine = [replace(c, arrivals_per_s=c.arrivals_per_s * n_users) for c in per_user]
-        result = simulate_tagged(
-            paths, tagged, [*others, *mine],
-            rng=np.random.default_rng(seed), n_probes=n, busy_s=busy_s,
-            company=others_around,
-        )  # fmt: skip
-        return result.time_s + slack > target_s
-
-    return largest_number(
-        late, group=capacity_fifth(paths)[spread_rows(paths, n)], level=level, n_limit=top
-    )
-
-
-def largest_number(
-    late: Callable[[int], "NDArray[np.bool_]"],
-    *,
-    group: "NDArray[np.int64]",
-    level: float,
-    n_limit: int,
-) -> UserLimit:
-    """The largest number for which at most ``1 - level`` of the probes are late.
-
-    Parameters
-    ----------
-    late : callable
-        From a number of users to a mark for each probe, shape (n,).
-    group : array of int, shape (n,)
-        Fifth of each probe by capacity; the first and the last tell how sure the number is.
-        They are read off the numbers tried for all, so they are as coarse as those.
-    """
-    allowed = 1 - level + 1e-9
-    tried: dict[int, NDArray[np.bool_]] = {}
-
-    def fits(n_users: int) -> bool:
-        tried[n_users] = late(n_users)
-        return float(tried[n_users].mean()) <= allowed
-
-    low, high = 0, 1
-    while high < n_limit and fits(high):
-        low, high = high, min(2 * high, n_limit)
-    if high == n_limit and fits(n_limit):
-        low, high = n_limit, n_limit + 1
-    while high - low > max(1, 0.05 * low):
-        middle = (low + high) // 2
-        low, high = (middle, high) if fits(middle) else (low, middle)
-    by_group = [
-        max((k for k, marks in tried.items() if marks[group == g].mean() <= allowed), default=0)
-        for g in (int(group.min()), int(group.max()))
-    ]
-    return UserLimit(
-        n_users=low,
-        n_low=min(low, by_group[0]),
-        n_high=max(low, by_group[1]),
-        at_limit=low >= n_limit,
-    )
-
-
-def capacity_fifth(paths: CapacityPaths) -> "NDArray[np.int64]":
-    """For each row, in which fifth of the worlds its own stands by mean capacity; 0 is least.
-
-    Single worlds have too few probes for a 95th percentile of their own. Fewer than five worlds
-    make as many groups as there are.
-    """
-    worlds, index = np.unique(paths.world, return_inverse=True)
-    carried = np.bincount(index, paths.cumulative_bits[:, -1]) / np.bincount(index)
-    rank = np.empty(worlds.size, np.int64)
-    rank[np.argsort(carried, kind="stable")] = np.arange(worlds.size)
-    fifth: NDArray[np.int64] = (rank * min(5, worlds.size) // worlds.size)[index]
-    return fifth

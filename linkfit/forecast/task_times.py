@@ -5,7 +5,8 @@ trips, relay, the far end) plus what the others' transfers add (equal sharing of
 from the same moment), so both see the same outages.
 """
 
-from collections.abc import Mapping
+import math
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -26,7 +27,7 @@ from linkfit.forecast.load import (
 )
 from linkfit.forecast.playback import live_delay_s, start_delay_s
 from linkfit.forecast.route import Route, request_times_s
-from linkfit.forecast.sharing import FlowClass, spread_rows
+from linkfit.forecast.sharing import FlowClass, SharingResult, spread_rows
 from linkfit.forecast.tagged import simulate_tagged
 from linkfit.site.model import PathLimits, Service, Task
 from linkfit.units import BITS_PER_BYTE
@@ -143,6 +144,8 @@ def task_draws(
     *,
     rng: np.random.Generator,
     n_probes: int,
+    alone: dict[Hashable, Any] | None = None,
+    give_up_s: float = math.inf,
 ) -> TaskDraws:
     """Times of `task` in the busy hour; clients on the same link wait for the slower direction.
 
@@ -152,6 +155,11 @@ def task_draws(
         The task's own stream, so that an edit elsewhere leaves its draws alone.
     n_probes : int
         Runs of the task that are looked at.
+    alone : dict, optional
+        Keeps the part of the times that company does not change, for calls with other loads and
+        the same task, paths and `rng`.
+    give_up_s : float
+        A time above this may be too short, though never below this. [s]
 
     Notes
     -----
@@ -163,13 +171,16 @@ def task_draws(
     both_ways = rng.random(n_probes) < stay
     seeds = rng.integers(2**63, size=2)
     result: TaskDraws | None = None
+    alone = {} if alone is None else alone
     for direction in directions(task):
-        one = _one_direction(task, service, path, hour, direction, rtts, int(seeds[0]))
+        one = _one_direction(
+            task, service, path, hour, direction, rtts, int(seeds[0]), alone, give_up_s
+        )
         result = one if result is None else _slower(result, one, np.ones(n_probes, np.bool_))
     assert result is not None
     back = opposite(directions(task)[0])
     if stay > 0 and len(directions(task)) == 1 and back in hour.paths:
-        one = _one_direction(task, service, path, hour, back, rtts, int(seeds[1]))
+        one = _one_direction(task, service, path, hour, back, rtts, int(seeds[1]), alone, give_up_s)
         result = _slower(result, one, both_ways)
     return result
 
@@ -194,35 +205,48 @@ def _one_direction(
     direction: str,
     rtts_s: "NDArray[np.float64]",
     seed: int,
+    alone: dict[Hashable, Any],
+    give_up_s: float,
 ) -> TaskDraws:
     rng = np.random.default_rng(seed)
     if is_stream(task):
         return stream_draws(task, path, hour, direction, rtts_s=rtts_s, rng=rng)
     flow = flow_class(task, service, path, 1)
-    route = route_of(task, service, path)
-    return _transfer_draws(task, flow, route, path, hour, direction, rtts_s, rng)
+    paths = hour.left[direction]
+    result = simulate_tagged(
+        paths, flow, hour.classes[direction],
+        rng=rng, n_probes=rtts_s.size, company=hour.company, give_up_s=give_up_s,
+    )  # fmt: skip
+    # round trips depend on the load as well: they are busy ones more often
+    key = (direction, seed, hour.stream_bps[direction], float(rtts_s.sum()))
+    if key not in alone:
+        route = route_of(task, service, path)
+        alone[key] = _alone_s(task, flow, route, path, paths, result, rtts_s)
+    alone_s = alone[key]
+    fluid_s = np.where(np.isfinite(result.alone_s), result.alone_s, 0.0)
+    return TaskDraws(
+        times_s=alone_s + result.added_s,
+        fixed_s=np.maximum(alone_s - fluid_s, 0.0),
+        added_s=result.added_s,
+        world=paths.world[result.draw],
+    )
 
 
-def _transfer_draws(
+def _alone_s(
     task: Task,
     flow: FlowClass,
     route: Route,
     path: PathLimits,
-    hour: BusyHour,
-    direction: str,
+    paths: "CapacityPaths",
+    result: SharingResult,
     rtts_s: "NDArray[np.float64]",
-    rng: np.random.Generator,
-) -> TaskDraws:
-    paths = hour.left[direction]
-    result = simulate_tagged(
-        paths, flow, hour.classes[direction],
-        rng=rng, n_probes=rtts_s.size, company=hour.company,
-    )  # fmt: skip
+) -> "NDArray[np.float64]":
+    """Time of the same runs with nobody else on the link: TCP, round trips, far end. [s]"""
     n_requests = max(1, round(flow.mean_bits / BITS_PER_BYTE / _mean_wire_bytes(task, path)))
     head = n_requests * REQUEST_BYTES
     sizes = np.maximum((result.bits / BITS_PER_BYTE - head) / wire_bytes(1.0, 0, path), 1.0)
     lanes = max(task.n_parallel, BROWSER_LANES if n_requests > task.n_parallel else 1)
-    alone_s = n_requests * task.per_item_s / task.n_parallel + request_times_s(
+    return n_requests * task.per_item_s / task.n_parallel + request_times_s(
         paths,
         starts_s=result.start_s,
         draws=result.draw,
@@ -231,13 +255,6 @@ def _transfer_draws(
         route=route,
         n_requests=n_requests,
         n_parallel=lanes,
-    )
-    fluid_s = np.where(np.isfinite(result.alone_s), result.alone_s, 0.0)
-    return TaskDraws(
-        times_s=alone_s + result.added_s,
-        fixed_s=np.maximum(alone_s - fluid_s, 0.0),
-        added_s=result.added_s,
-        world=paths.world[result.draw],
     )
 
 

@@ -1,123 +1,163 @@
-"""How many users a task bears: the largest number with the 95th percentile inside its target."""
+"""How many users a task bears: the largest number with the 95th percentile inside its target.
 
-from typing import TYPE_CHECKING
+Every number of users is tried on the same runs of the task, among the same company thinned or
+thickened, so the 95th percentile never falls when users are added, and the limit never
+contradicts the time beside it.
+"""
+
+import math
+from collections.abc import Callable, Hashable
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
+from linkfit.forecast.draws import Forecast
 from linkfit.forecast.load import (
     directions,
-    flow_class,
-    is_stream,
+    runs_in_busy_hour,
     service_classes,
     stream_load_bps,
 )
-from linkfit.forecast.sharing import spread_rows
-from linkfit.forecast.tagged import UserLimit, capacity_fifth, largest_number, max_users
-from linkfit.forecast.task_times import BusyHour, TaskDraws, draw_rtts_s, stream_draws
+from linkfit.forecast.task_times import BusyHour, besides_bps, task_draws
 from linkfit.site.model import PathLimits, Service, Task
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from linkfit.forecast.sharing import FlowClass
 
 LEVEL = 0.95
 MOST_USERS = 200  # nobody plans for more on such a link; the search says where it stopped
-N_PROBES = 100
-_BUSY_S = 900.0  # a crowd lasts a quarter of an hour before the run looked at
+_GIVE_UP = 4.0  # targets: a quick search need not know how long a later run takes
+_COARSE_FRAC = 0.05  # a search that must be quick tells numbers of users to this
 
 
-def task_user_limit(
-    task: Task,
-    service: Service,
-    path: PathLimits,
-    hour: BusyHour,
-    draws: TaskDraws,
-    *,
-    rng: np.random.Generator,
-    n_probes: int = N_PROBES,
-) -> UserLimit | None:
-    """Most users of `service` for which `task` keeps its target, others as they are.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UserLimit:
+    """The largest number of users that still meets the target, and how sure it is.
 
-    None where the task has no target or its users bring no load worth counting. A task that
-    crosses both directions bears what the tighter one bears.
+    `n_low` and `n_high` are the largest numbers for which the upper and the lower end of the
+    interval of the 95th percentile meet it. `at_limit`: the search stopped at its stated
+    maximum, the true number may be larger.
     """
-    if task.target_s is None:
-        return None
-    if is_stream(task):
-        return _stream_limit(task, service, path, hour, rng=rng, n_probes=n_probes)
-    limits = []
-    for direction in directions(task):
-        per_user = service_classes(service, path, direction, 1)
-        if not per_user:
-            continue
-        own = {flow.name for flow in per_user}
-        others: list[FlowClass] = [f for f in hour.classes[direction] if f.name not in own]
-        limits.append(
-            max_users(
-                hour.left[direction],
-                flow_class(task, service, path, 1),
-                per_user,
-                others,
-                target_s=task.target_s,
-                rng=rng,
-                level=LEVEL,
-                overhead_s=rng.choice(draws.fixed_s, n_probes),
-                n_probes=n_probes,
-                n_limit=MOST_USERS,
-                busy_s=_BUSY_S,
-                company=hour.company,
-            )
+
+    n_users: int
+    n_low: int
+    n_high: int
+    at_limit: bool
+
+
+def with_users(hour: BusyHour, service: Service, path: PathLimits, n_users: int) -> BusyHour:
+    """The busy hour with `n_users` of `service`, everybody else of the site as they are."""
+    classes, streams, left = {}, {}, {}
+    for way, paths in hour.paths.items():
+        mine = service_classes(service, path, way, n_users)
+        own = {flow.name for flow in service_classes(service, path, way, 1)}
+        classes[way] = (*(f for f in hour.classes[way] if f.name not in own), *mine)
+        one = replace(service, n_users=1)
+        more_bps = stream_load_bps(one, path, way) * (n_users - service.n_users)
+        streams[way] = hour.stream_bps[way] + more_bps if more_bps else hour.stream_bps[way]
+        left[way] = besides_bps(paths, streams[way]) if more_bps else hour.left[way]
+    return replace(hour, classes=classes, stream_bps=streams, left=left)
+
+
+class UserCurve:
+    """The time of one task against the number of users of its service; every number once.
+
+    Parameters
+    ----------
+    hour : BusyHour
+        With the users that the site has.
+    draw : callable
+        Makes the task's own generator; the same stream at each call.
+    n_probes : int
+        Runs looked at for each number of users.
+    """
+
+    def __init__(
+        self,
+        task: Task,
+        service: Service,
+        path: PathLimits,
+        hour: BusyHour,
+        *,
+        draw: Callable[[], np.random.Generator],
+        n_probes: int,
+    ) -> None:
+        self.task, self.service, self.path, self.hour = task, service, path, hour
+        self._draw, self._n_probes = draw, n_probes
+        self._alone: dict[Hashable, Any] = {}
+        self._ends: dict[int, tuple[float, float, float]] = {}
+
+    def time(self, n_users: int, *, give_up_s: float = math.inf) -> Forecast:
+        """Time with `n_users` of the service. [s]"""
+        draws = task_draws(
+            self.task, replace(self.service, n_users=n_users), self.path,
+            with_users(self.hour, self.service, self.path, n_users),
+            rng=self._draw(), n_probes=self._n_probes, alone=self._alone, give_up_s=give_up_s,
+        )  # fmt: skip
+        return draws.forecast()
+
+    def limit(self, target_s: float, *, exact: bool, n_limit: int = MOST_USERS) -> UserLimit:
+        """The largest number of users, and the numbers for the ends of the interval.
+
+        Parameters
+        ----------
+        exact : bool
+            Each of the three to one user; else to 5 %, the ends from the numbers tried.
+        """
+
+        def fits(n_users: int, end: int) -> bool:
+            if n_users not in self._ends:
+                time = self.time(n_users, give_up_s=math.inf if exact else _GIVE_UP * target_s)
+                low, high = time.quantile_interval(LEVEL)
+                self._ends[n_users] = (float(time.quantile(LEVEL)), high, low)
+            return self._ends[n_users][end] <= target_s
+
+        n_limit = max(n_limit, self.service.n_users)
+        near = max(1, self.service.n_users)
+        found = largest(lambda n: fits(n, 0), near=near, n_limit=n_limit, exact=exact)
+        ends = []
+        for end in (1, 2):
+            if exact:
+                ends.append(
+                    largest(
+                        lambda n, end=end: fits(n, end),  # type: ignore[misc]
+                        near=max(found, 1), n_limit=n_limit, exact=True,
+                    )
+                )  # fmt: skip
+            else:
+                ends.append(max((n for n in self._ends if fits(n, end)), default=0))
+        return UserLimit(
+            n_users=found,
+            n_low=min(ends[0], found),
+            n_high=max(ends[1], found),
+            at_limit=found >= n_limit,
         )
-    if not limits:
-        return None
-    return min(limits, key=lambda limit: (limit.n_users, limit.n_low))
 
 
-def _stream_limit(
-    task: Task,
-    service: Service,
-    path: PathLimits,
-    hour: BusyHour,
-    *,
-    rng: np.random.Generator,
-    n_probes: int = N_PROBES,
-) -> UserLimit:
-    """Bisection over the mean load that the service's streams put on the link."""
-    rtts = draw_rtts_s(hour, task, n_probes, rng)
-    seed = int(rng.integers(2**63))
+def largest(fits: Callable[[int], bool], *, near: int, n_limit: int, exact: bool) -> int:
+    """The largest number from 0 to `n_limit` that fits; what fits one fits fewer.
 
-    one = hour.paths[directions(task)[0]]
-    return largest_number(
-        lambda n_users: _late(task, service, path, hour, n_users, rtts, seed),
-        group=capacity_fifth(one)[spread_rows(one, n_probes)],
-        level=LEVEL,
-        n_limit=MOST_USERS,
+    Starts at `near`, doubles or halves away from it, then bisects to one, or to 5 %.
+    """
+    low, high = 0, n_limit + 1
+    here = near
+    while low < here < high:
+        if fits(here):
+            low, here = here, min(2 * here, n_limit)
+        else:
+            high, here = here, here // 2
+        if low and high <= n_limit:
+            break
+    while high - low > (1 if exact else max(1, _COARSE_FRAC * low)):
+        middle = (low + high) // 2
+        low, high = (middle, high) if fits(middle) else (low, middle)
+    return low
+
+
+def bears_load(task: Task, service: Service, path: PathLimits) -> bool:
+    """Do more users of `service` slow `task` in the busy hour at all?"""
+    if not runs_in_busy_hour(service):
+        return False
+    one = replace(service, n_users=1)
+    ways = ("up", "down") if path.same_link_share_frac else directions(task)
+    return any(
+        service_classes(one, path, way, 1) or stream_load_bps(one, path, way) for way in ways
     )
-
-
-def _late(
-    task: Task,
-    service: Service,
-    path: PathLimits,
-    hour: BusyHour,
-    n_users: int,
-    rtts_s: "NDArray[np.float64]",
-    seed: int,
-) -> "NDArray[np.bool_]":
-    """Which probes miss the target with `n_users`, in either direction; same draws each time."""
-    missed = np.zeros(rtts_s.size, np.bool_)
-    for direction in directions(task):
-        own = stream_load_bps(service, path, direction)
-        each = own / service.n_users if service.n_users else 0.0
-        draws = stream_draws(
-            task,
-            path,
-            hour,
-            direction,
-            rtts_s=rtts_s,
-            rng=np.random.default_rng(seed),
-            more_bps=each * n_users - own,
-        )
-        missed |= draws.times_s > (task.target_s or 0.0)
-    return missed

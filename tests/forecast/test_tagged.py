@@ -8,7 +8,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 
 from linkfit.errors import InputError
 from linkfit.forecast.sharing import FlowClass, simulate_sharing
-from linkfit.forecast.tagged import capacity_fifth, largest_number, max_users, simulate_tagged
+from linkfit.forecast.tagged import simulate_tagged
 from linkfit.link.paths import CapacityPaths
 
 RATE_BPS = 1e6
@@ -110,57 +110,47 @@ def test_the_probes_do_not_depend_on_the_company():
     assert_array_equal(one.bits, two.bits)
 
 
-def test_users_by_hand_for_a_transfer_far_larger_than_the_load():
-    # each user brings 2 % of the capacity in small transfers; 6 s alone, 12 s allowed: half of
-    # the capacity may go, which is 25 users
-    limit = max_users(
-        CONSTANT, flow(0, 6e6), [flow(0.02, 1e4)], target_s=12.001, rng=np.random.default_rng(1)
-    )
-    assert 24 <= limit.n_users <= 25
-    assert not limit.at_limit
-    assert limit.n_low == limit.n_users == limit.n_high
+@settings(max_examples=20, deadline=None)
+@given(st.floats(0.05, 2.0), st.floats(0.0, 1.0), st.floats(1.0, 2.0), st.integers(0, 1000))
+def test_less_load_and_more_capacity_never_give_a_longer_time(rho, share, gain, seed):
+    def times(load, paths=CONSTANT):
+        return simulate_tagged(
+            paths, flow(0, 1e5, 1.5), [flow(load, 2e5, 1.7, "a"), flow(0.3, 3e5, 1.0, "b")],
+            rng=np.random.default_rng(seed), n_probes=30, busy_s=60.0,
+        ).time_s  # fmt: skip
+
+    more = times(rho)
+    assert (times(rho * share) <= more * (1 + 1e-9)).all()
+    assert (times(rho, CONSTANT.scaled(gain)) <= more * (1 + 1e-9)).all()
 
 
-def test_no_users_where_even_alone_it_is_late():
-    limit = max_users(
-        CONSTANT, flow(0, 6e6), [flow(0.02)], target_s=5.0, rng=np.random.default_rng(1)
-    )
-    assert limit.n_users == 0
+def test_low_priority_company_is_not_felt_and_low_priority_waits():
+    bulk = FlowClass(name="bulk", arrivals_per_s=3.0, median_bits=1e5, low_priority=True)
+    other = flow(0.4, 1e5, name="page")
+
+    def times(tagged, company):
+        rng = np.random.default_rng(4)
+        return simulate_tagged(CONSTANT, tagged, company, rng=rng, n_probes=300).time_s
+
+    assert_array_equal(times(flow(0), [bulk, other]), times(flow(0), [other]))
+    last = FlowClass(name="bulk", arrivals_per_s=0.0, median_bits=1e5, low_priority=True)
+    assert times(last, [bulk, other]).mean() > 1.2 * times(flow(0), [bulk, other]).mean()
 
 
-def test_worlds_with_less_capacity_bear_fewer_users():
-    rates = np.repeat(np.linspace(0.5e6, 1.5e6, 20), 2)[:, None] * np.ones(600)
-    paths = CapacityPaths.from_rates(rates, world=np.repeat(np.arange(20), 2))
-    limit = max_users(
-        paths, flow(0, 2e6), [flow(0.01, 2e4)], target_s=8.0, rng=np.random.default_rng(1)
-    )
-    assert limit.n_low < limit.n_high
-    fifth = capacity_fifth(paths)
-    assert (np.diff(fifth) >= 0).all()
-    assert set(fifth) == {0, 1, 2, 3, 4}
+def test_giving_up_leaves_the_shorter_times_alone():
+    def times(give_up_s):
+        return simulate_tagged(
+            CONSTANT, flow(0, 2e5), [flow(0.8)], rng=np.random.default_rng(1), n_probes=200,
+            give_up_s=give_up_s,
+        ).time_s  # fmt: skip
 
-
-def test_the_search_agrees_with_trying_every_number():
-    bears = np.arange(40) % 23 + 3  # each probe is late from its own number on
-
-    def late(n_users):
-        return n_users > bears
-
-    found = largest_number(late, group=np.zeros(40, np.int64), level=0.9, n_limit=50)
-    every = max(n for n in range(51) if late(n).mean() <= 0.1)
-    assert found.n_users == every == found.n_low == found.n_high
-
-
-def test_a_search_stops_at_its_limit():
-    found = largest_number(
-        lambda _: np.zeros(5, np.bool_), group=np.zeros(5, np.int64), level=0.9, n_limit=30
-    )
-    assert found.n_users == 30
-    assert found.at_limit
+    every, some = times(np.inf), times(1.0)
+    short = every <= 1.0
+    assert 0 < short.sum() < 200
+    assert_array_equal(some[short], every[short])
+    assert (some[~short] > 1.0).all()
 
 
 def test_bad_arguments_are_named():
     with pytest.raises(InputError, match=r"n_probes: expected a whole number >= 1, got 0"):
         simulate_tagged(CONSTANT, flow(0), [], rng=np.random.default_rng(1), n_probes=0)
-    with pytest.raises(InputError, match=r"target_s: expected a finite number > 0, got 0"):
-        max_users(CONSTANT, flow(0), [], target_s=0, rng=np.random.default_rng(1))

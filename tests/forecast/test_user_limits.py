@@ -1,14 +1,20 @@
 """How many users a task bears, on links simple enough to count by hand."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from linkfit.forecast.company import Company
 from linkfit.forecast.load import service_classes, stream_load_bps
-from linkfit.forecast.task_times import BusyHour, task_draws
-from linkfit.forecast.user_limits import MOST_USERS, task_user_limit
+from linkfit.forecast.task_times import BusyHour
+from linkfit.forecast.user_limits import MOST_USERS, UserCurve, bears_load, largest
 from linkfit.ingest.trace import Trace
 from linkfit.link.fit import fit_link
 from linkfit.link.paths import CapacityPaths
+from linkfit.site.hours import DayWindow
 from linkfit.site.model import PathLimits, Service, SizeLaw, Task
 
 PATH = PathLimits()
@@ -19,18 +25,23 @@ def link():
     return fit_link(Trace.from_rates(np.full(900, 10e6), direction="up"))
 
 
-def limit_of(task, link, *, rate_bps=10e6, n_users=2):
+def curve_of(task, link, *, rates_bps=10e6, n_users=2, others=(), world=None):
     service = Service(name="s", kind="x", n_users=n_users, tasks=(task,))
+    rates = rates_bps * np.ones(3600)
+    paths = CapacityPaths.from_rates(rates, world=world)
     hour = BusyHour(
         link=link,
-        paths={"up": CapacityPaths.from_rates(np.full(3600, rate_bps))},
-        classes={"up": service_classes(service, PATH, "up", n_users)},
+        paths={"up": paths},
+        classes={"up": (*others, *service_classes(service, PATH, "up", n_users))},
         stream_bps={"up": stream_load_bps(service, PATH, "up")},
-        left={"up": CapacityPaths.from_rates(np.full(3600, rate_bps))},
+        left={"up": paths},
+        company=Company(100, 1),
     )
-    rng = np.random.default_rng(1)
-    draws = task_draws(task, service, PATH, hour, rng=rng, n_probes=100)
-    return task_user_limit(task, service, PATH, hour, draws, rng=rng, n_probes=100)
+    return UserCurve(task, service, PATH, hour, draw=lambda: np.random.default_rng(1), n_probes=100)
+
+
+def limit_of(task, link, *, exact=True, **more):
+    return curve_of(task, link, **more).limit(task.target_s, exact=exact)
 
 
 def film(rate_bps):
@@ -54,11 +65,14 @@ def test_a_stream_faster_than_the_link_bears_nobody(link):
     assert limit_of(film(12e6), link).n_users == 0
 
 
-def test_a_task_without_a_target_or_without_load_has_no_limit(link):
+def test_some_tasks_bring_no_load_and_some_keep_out_of_the_busy_hour():
     echo = Task(name="echo", flow="out", size=SizeLaw(median_bytes=100.0), target_s=1.0)
-    assert limit_of(echo, link) is None
-    free = Task(name="free", flow="out", size=SizeLaw(median_bytes=1e6))
-    assert limit_of(free, link) is None
+    get = Task(name="get", flow="out", size=SizeLaw(median_bytes=1e6))
+    one = Service(name="s", kind="x", n_users=1, tasks=(echo,))
+    assert not bears_load(echo, one, PATH)
+    assert bears_load(get, replace(one, tasks=(get,)), PATH)
+    night = (DayWindow(start_h=1.0, end_h=5.0),)
+    assert not bears_load(get, replace(one, tasks=(get,), window=night), PATH)
 
 
 def test_a_light_task_stops_at_the_stated_maximum(link):
@@ -75,6 +89,47 @@ def test_twice_the_rate_bears_about_twice_the_users(link):
         name="get", flow="out", size=SizeLaw(median_bytes=2e7, spread=1.3), per_user_day=10.0,
         target_s=120.0,
     )  # fmt: skip
-    slow, fast = (limit_of(heavy, link, rate_bps=r).n_users for r in (10e6, 20e6))
+    slow, fast = (limit_of(heavy, link, rates_bps=r).n_users for r in (10e6, 20e6))
     assert slow >= 1
     assert 1.5 <= fast / slow <= 3.5
+
+
+HEAVY = Task(
+    name="get", flow="out", size=SizeLaw(median_bytes=1e7, spread=1.3), per_user_day=20.0,
+    target_s=30.0,
+)  # fmt: skip
+
+
+def test_the_limit_is_where_the_curve_crosses_the_target(link):
+    curve = curve_of(HEAVY, link, n_users=5)
+    found = curve.limit(30.0, exact=True).n_users
+    assert curve.time(found).quantile(0.95) <= 30.0 < curve.time(found + 1).quantile(0.95)
+
+
+@pytest.mark.parametrize("n_users", [0, 1, 7, 150])
+def test_the_limit_does_not_depend_on_how_many_there_are(link, n_users):
+    assert limit_of(HEAVY, link, n_users=n_users) == limit_of(HEAVY, link, n_users=3)
+
+
+def test_the_quick_search_is_near_the_exact_one(link):
+    exact, quick = (limit_of(HEAVY, link, exact=e, n_users=3).n_users for e in (True, False))
+    assert exact * 0.94 <= quick <= exact
+
+
+def test_adding_users_never_shortens_the_95th_percentile(link):
+    curve = curve_of(HEAVY, link)
+    tops = [float(curve.time(n).quantile(0.95)) for n in range(0, 40, 3)]
+    assert (np.diff(tops) >= 0).all()
+
+
+def test_worlds_with_less_capacity_bear_fewer_users(link):
+    rates = np.repeat(np.linspace(0.6, 1.4, 10), 2)[:, None] * 10e6
+    limit = limit_of(HEAVY, link, rates_bps=rates, world=np.repeat(np.arange(10), 2))
+    assert limit.n_low < limit.n_users < limit.n_high
+
+
+@given(bears=st.integers(0, 60), near=st.integers(1, 50), exact=st.booleans())
+def test_the_search_finds_what_trying_every_number_finds(bears, near, exact):
+    found = largest(lambda n: n <= bears, near=near, n_limit=50, exact=exact)
+    wanted = min(bears, 50)
+    assert found == wanted if exact else wanted * 0.95 - 1 <= found <= wanted
