@@ -1,10 +1,11 @@
 """Where output goes: results to stdout, messages and progress to stderr."""
 
 import json
+import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn
 
 if TYPE_CHECKING:
     from rich.console import Console, RenderableType
@@ -17,16 +18,37 @@ def _console(*, stderr: bool) -> "Console":
     return Console(stderr=stderr, markup=False, emoji=False, highlight=False, soft_wrap=False)
 
 
+# what a shell tells of a program that SIGPIPE ended: 128 + 13
+READER_GONE = 141
+
+
+def _reader_gone() -> NoReturn:
+    """Whoever read the results has seen enough (``| head``): end without a word."""
+    # what is still buffered must not fail again when the interpreter ends
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    sys.exit(READER_GONE)
+
+
 def show(*parts: "RenderableType") -> None:
     """Print results for a person."""
     console = _console(stderr=False)
+    console.on_broken_pipe = _reader_gone  # type: ignore[method-assign]
     for part in parts:
         console.print(part)
 
 
+def write_out(text: str) -> None:
+    """Put `text` on stdout as it is."""
+    try:
+        sys.stdout.write(text)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        _reader_gone()
+
+
 def show_json(record: dict[str, Any]) -> None:
     """Print a result for a program; ASCII only, so that no text in it acts on a terminal."""
-    sys.stdout.write(json.dumps(record, ensure_ascii=True, allow_nan=False, indent=2) + "\n")
+    write_out(json.dumps(record, ensure_ascii=True, allow_nan=False, indent=2) + "\n")
 
 
 def tell(text: str) -> None:

@@ -1,15 +1,15 @@
 """Files that commands write: never over somebody's work, never half."""
 
-import sys
 from pathlib import Path
 
+from linkfit.cli.console import write_out
 from linkfit.errors import InputError
 
 
 def write_new_text(target: str, text: str, *, overwrite: bool = False) -> None:
     """Write `text` to the file `target` ("-": stdout), which must not exist yet."""
     if target == "-":
-        sys.stdout.write(text)
+        write_out(text)
         return
     path = Path(target)
     try:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from linkfit._checks import positive
 from linkfit.cli.console import reading_progress, working_on
 from linkfit.errors import InputError
 from linkfit.units import parse_duration_s, parse_rate_bps
@@ -148,9 +149,9 @@ def _quick_trace(quick: QuickNumbers, *, alone: bool = True) -> "Trace":
     if alone and down is None and up is None:
         raise InputError("LINK: expected --down, --up or both, got --rtt alone; add a rate")
     return Trace.from_quick_numbers(
-        down_bps=None if down is None else parse_rate_bps(down, where="--down"),
-        up_bps=None if up is None else parse_rate_bps(up, where="--up"),
-        rtt_s=None if rtt is None else parse_duration_s(rtt, where="--rtt"),
+        down_bps=None if down is None else positive("--down", parse_rate_bps(down, where="--down")),
+        up_bps=None if up is None else positive("--up", parse_rate_bps(up, where="--up")),
+        rtt_s=None if rtt is None else positive("--rtt", parse_duration_s(rtt, where="--rtt")),
     )
 
 

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 
 def transfer(
-    size: Annotated[str, typer.Option(help='Payload, for example "4 MB".')],
+    size: Annotated[str, typer.Option(help='Payload of each request, for example "4 MB".')],
     flow: Annotated[
         str,
         typer.Option(help="out: the server sends (link up); in: it receives (link down)."),
@@ -36,6 +36,22 @@ def transfer(
     relay_rtt: Annotated[
         str, typer.Option(help='Round trip to the relay beyond the link, "18 ms".')
     ] = "0 s",
+    quic: Annotated[
+        bool, typer.Option("--quic", help="By QUIC, which encrypts by itself, not TCP.")
+    ] = False,
+    requests: Annotated[
+        int, typer.Option(min=1, help="Payloads on one connection: 60 pictures of a page.")
+    ] = 1,
+    parallel: Annotated[
+        int, typer.Option(min=1, help="Requests under way at once; common for a page: 6.")
+    ] = 1,
+    pause: Annotated[str, typer.Option(help='From an answer to the next request, "2 s".')] = "0 s",
+    server_time: Annotated[
+        str, typer.Option(help='The far end\'s own time for each request, "200 ms".')
+    ] = "0 s",
+    answer: Annotated[
+        str, typer.Option(help='Sent back the other way after each payload, "2 kB".')
+    ] = "0 B",
     by: Annotated[
         str | None, typer.Option(help='Tell the chance to end within this time, "15m".')
     ] = None,
@@ -62,7 +78,7 @@ def transfer(
     seed: Seed = 0,
     as_json: AsJson = False,
 ) -> None:
-    """Time for one payload over the link.
+    """Time for one payload over the link, or for many on one connection.
 
     The median, the 5th and 95th percentile, how sure each is, and what makes them wide. At any
     moment that was measured, or from now on (--recent), or at an hour (--at).
@@ -74,13 +90,15 @@ def transfer(
     from linkfit.cli.link_input import QuickNumbers, link_from, trace_input
     from linkfit.forecast.overhead import tls_payload_bytes
     from linkfit.forecast.transfer import predict_transfer
+    from linkfit.forecast.transfer_cautions import transfer_cautions
     from linkfit.report.transfer_json import transfer_record
     from linkfit.report.transfer_text import transfer_text
     from linkfit.report.wording import flow_direction
-    from linkfit.units import parse_duration_s, parse_size_bytes
+    from linkfit.units import parse_duration_s
 
-    size_bytes = parse_size_bytes(size, where="--size")
+    size_bytes = _size_bytes(size)
     link_direction = flow_direction(flow)
+    task = _task(requests, parallel, pause, server_time, answer, quic=quic)
     relay_rtt_s = parse_duration_s(relay_rtt, where="--relay-rtt")
     recent_age_s = parse_duration_s(recent_age, where="--recent-age")
     by_s = None if by is None else parse_duration_s(by, where="--by")
@@ -88,27 +106,57 @@ def transfer(
     files = trace_input(links, direction, columns, units, timezone or "UTC")
     recent_trace = None if recent is None else _recent_trace(recent, files)
     link = link_from(files, QuickNumbers(down=down, up=up, rtt=rtt), seed=seed)
+    records = tls and not quic
     with working_on("drawing possible futures"):
         forecast = predict_transfer(
             link,
-            size_bytes=float(tls_payload_bytes(size_bytes)) if tls else size_bytes,
+            size_bytes=float(tls_payload_bytes(size_bytes)) if records else size_bytes,
             direction=link_direction,
             seed=seed,
-            handshake_round_trips=2 if tls else 1,
+            handshake_round_trips=2 if records else 1,
             relay_rtt_s=relay_rtt_s,
             hour=hour,
             recent=recent_trace,
             recent_age_s=recent_age_s,
+            usual_rtt=True,
             width=True,
+            **task,
         )
+    cautions = transfer_cautions(
+        link, forecast, direction=link_direction, hour=hour, rtt_assumed=link.latency is None
+    )
     said: dict[str, Any] = {
-        "size_bytes": size_bytes, "flow": flow, "by_s": by_s, "hour": hour,
-        "starts_now": recent is not None,
+        "size_bytes": size_bytes, "flow": flow, "by_s": by_s, "hour": hour, "task": task,
+        "starts_now": recent is not None, "cautions": cautions,
     }  # fmt: skip
     if as_json:
         show_json(transfer_record(forecast, seed=seed, **said))
     else:
         show(*transfer_text(forecast, **said))
+
+
+def _size_bytes(text: str) -> float:
+    """A payload of something. [bytes]"""
+    from linkfit._checks import positive
+    from linkfit.units import parse_size_bytes
+
+    return positive("--size", parse_size_bytes(text, where="--size"))
+
+
+def _task(
+    requests: int, parallel: int, pause: str, server_time: str, answer: str, *, quic: bool
+) -> dict[str, Any]:
+    """How the payload is asked for, by the names of `predict_transfer`."""
+    from linkfit.units import parse_duration_s, parse_size_bytes
+
+    return {
+        "n_requests": requests,
+        "n_parallel": parallel,
+        "pause_s": parse_duration_s(pause, where="--pause"),
+        "server_time_s": parse_duration_s(server_time, where="--server-time"),
+        "answer_bytes": parse_size_bytes(answer, where="--answer"),
+        "transport": "quic" if quic else "tcp",
+    }
 
 
 def _hour(text: str) -> float:

@@ -128,7 +128,8 @@ def predict_transfer(
     )
     rtts_s, trips = _round_trips_s(link, rtt_s, n_draws, rng, usual_rtt)
     rtts_s = rtts_s + non_negative("relay_rtt_s", relay_rtt_s)
-    answers_s = _answers_s(link, direction, task, rtts_s, rng)
+    # a stream of its own: what the far end does leaves the link's futures alone
+    answers_s = _answers_s(link, direction, task, rtts_s, np.random.default_rng((seed, 1)))
     if buffer_bytes is None:
         buffer_bytes = link.buffer_bytes(direction) or DEFAULT_BUFFER_BYTES
     asked: dict[str, Any] = {"hour": hour, "recent": recent, "recent_age_s": recent_age_s}

@@ -1,10 +1,11 @@
 """One transfer for a person: what moves which way, how long, how sure, made of what."""
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from rich.text import Text
 
-from linkfit.report.listing import Column, Listing, heading, sentence
+from linkfit.forecast.chances import chance_of
+from linkfit.report.listing import Column, Listing, bullets, heading, sentence
 from linkfit.report.wording import (
     FLOW_WORDS,
     QUANTILES,
@@ -14,6 +15,8 @@ from linkfit.report.wording import (
 from linkfit.units import format_duration, format_share, format_size
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
     from rich.console import RenderableType
 
     from linkfit.forecast.draws import Forecast
@@ -29,6 +32,8 @@ def transfer_text(
     by_s: float | None = None,
     hour: float | None = None,
     starts_now: bool = False,
+    task: "Mapping[str, Any] | None" = None,
+    cautions: "Sequence[str]" = (),
 ) -> "list[RenderableType]":
     """Everything that is said of one transfer; the arguments are those of `transfer_record`."""
     listing = Listing(
@@ -41,7 +46,7 @@ def transfer_text(
     for name, level, text in zip(_NAMES, QUANTILES, quantile_texts(forecast), strict=True):
         listing.add(name, text, how_sure(forecast, level))
     lines: list[RenderableType] = [
-        heading(f"{format_size(size_bytes)} {FLOW_WORDS[flow]}{_start(hour, starts_now)}"),
+        heading(f"{_moved(size_bytes, task or {})} {FLOW_WORDS[flow]}{_start(hour, starts_now)}"),
         Text(),
         listing,
         Text(),
@@ -57,10 +62,32 @@ def transfer_text(
         shares = ", ".join(f"{name} {format_share(part)}" for name, part in forecast.width.items())
         lines.append(sentence(f"The spread is made of: {shares}."))
     if by_s is not None:
-        # what all drawn futures do is no certainty
-        chance = format_share(min(max(forecast.prob_within(by_s), 0.001), 0.999))
-        lines += [Text(), sentence(f"Chance to end within {format_duration(by_s)}: {chance}.")]
+        chance = chance_of(forecast.draws <= by_s, forecast.world)
+        sure = _between_shares(chance.low_prob, chance.high_prob)
+        said = f"{_chance(chance.prob)} (sure to be within {sure})"
+        lines += [Text(), sentence(f"Chance to end within {format_duration(by_s)}: {said}.")]
+    if cautions:
+        lines += [Text(), *bullets(cautions)]
     return lines
+
+
+def _moved(size_bytes: float, task: "Mapping[str, Any]") -> str:
+    """What is moved: "60 requests of 20.0 kB, 6 at once, by QUIC,"."""
+    words = format_size(size_bytes)
+    if task.get("n_requests", 1) > 1:
+        words = f"{task['n_requests']} requests of {words}, {task['n_parallel']} at once,"
+    return f"{words} by QUIC" if task.get("transport") == "quic" else words
+
+
+def _chance(prob: float) -> str:
+    """A chance; what all drawn futures do is no certainty."""
+    return format_share(min(max(prob, 0.001), 0.999))
+
+
+def _between_shares(low: float, high: float) -> str:
+    """An interval of chances: "62 to 71 %"."""
+    first, last = _chance(low), _chance(high)
+    return first if first == last else f"{first.removesuffix(' %')} to {last}"
 
 
 def _start(hour: float | None, starts_now: bool) -> str:

@@ -1,9 +1,12 @@
 import io
 import json
+import os
+import subprocess
+import sys
 
 import pytest
 
-from linkfit.cli.console import show, show_json, tell, working_on
+from linkfit.cli.console import READER_GONE, show, show_json, tell, working_on
 
 
 def test_results_go_to_stdout_and_messages_to_stderr(capsys):
@@ -55,3 +58,17 @@ def test_progress_shows_on_a_terminals_stderr_only(monkeypatch, capsys):
         pass
     assert "reading 5 files" in terminal.getvalue()
     assert capsys.readouterr().out == ""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="pipes end otherwise elsewhere")
+@pytest.mark.parametrize(
+    "call", ["show(*['a line' * 1000] * 1000)", "show_json({'a': 'b' * 5000000})"]
+)
+def test_a_reader_who_leaves_ends_the_program_without_a_word(call):
+    code = f"from linkfit.cli.console import show, show_json; {call}"
+    with subprocess.Popen(
+        [sys.executable, "-c", code], stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    ) as program:
+        program.stdout.read(1)
+        program.stdout.close()
+        assert (program.stderr.read(), program.wait()) == (b"", READER_GONE)

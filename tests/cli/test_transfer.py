@@ -52,8 +52,12 @@ def test_the_link_can_come_through_standard_input(run, trace_file):
         (["--size", "4 MB", "--flow", "up"], "flow: expected 'out' or 'in', got 'up'"),
         (["--size", "4 Mbit", "--flow", "out"], "--size: expected a number and B"),
         (["--size", "4 MB", "--flow", "out", "--relay-rtt", "5"], "--relay-rtt: expected"),
-        (["--size", "0 MB", "--flow", "out"], "size_bytes: expected a finite number > 0"),
+        (["--size", "0 MB", "--flow", "out"], "--size: expected a finite number > 0, got 0"),
         (["--size", "4 MB"], "--flow"),
+        (["--size", "4 MB", "--flow", "out", "--requests", "0"], "--requests"),
+        (["--size", "4 MB", "--flow", "out", "--pause", "2"], "--pause: expected a number and"),
+        (["--size", "4 MB", "--flow", "out", "--answer", "2"], "--answer: expected a number and"),
+        (["--size", "4 MB", "--flow", "out", "--server-time", "x"], "--server-time: expected"),
         (["--size", "4 MB", "--flow", "out", "--seed", "-1"], "--seed"),
     ],
 )
@@ -125,6 +129,9 @@ def test_the_chance_to_end_in_time_and_the_sources_of_width_are_told(run, quick)
     _, out, _ = run(*ask, "--by", "6 s")
     assert f"Chance to end within 6.0 s: {chances[1]:.0%}".replace("%", " %") in out
     assert "The spread is made of: few measurements and drift" in " ".join(out.split())
+    sure = record["prob_by_low"], record["prob_by_high"]
+    assert sure[0] <= chances[2] <= sure[1]
+    assert "sure to be within" in out.split("Chance")[1]
     assert "prob_by" not in json.loads(run(*ask, "--json")[1])
 
 
@@ -177,3 +184,63 @@ def test_standard_input_is_read_once(run, trace_file):
     assert code == 2
     assert "--recent: expected a file, since LINK is standard input" in err
     assert run("transfer", trace_file, *ask, stdin=trace_file.read_bytes())[0] == 0
+
+
+def p50_s(run, quick, *ask):
+    _, out, _ = run("transfer", *quick, "--size", "20 kB", "--flow", "out", "--json", *ask)
+    return json.loads(out)["p50_s"]
+
+
+def test_many_requests_take_their_round_trips_and_pauses(run, quick):
+    alone = p50_s(run, quick)
+    page = p50_s(run, quick, "--requests", "60", "--parallel", "6")
+    in_turn = p50_s(run, quick, "--requests", "60")
+    assert alone < page < in_turn
+    assert in_turn > 60 * 0.055
+    paused = p50_s(run, quick, "--requests", "3", "--pause", "2 s")
+    assert paused - p50_s(run, quick, "--requests", "3") == pytest.approx(4.0, abs=0.4)
+    _, out, _ = run("transfer", *quick, "--size", "20 kB", "--flow", "out", "--requests", "60",
+                    "--parallel", "6")  # fmt: skip
+    assert out.startswith("60 requests of 20.0 kB, 6 at once, out (the server sends: link up)\n")
+
+
+def test_the_far_end_s_time_and_answer_are_counted_once_a_request(run, quick):
+    extra_s = p50_s(run, quick, "--server-time", "200 ms", "--answer", "2 kB") - p50_s(run, quick)
+    assert 0.2 < extra_s < 0.21
+    _, out, _ = run("transfer", *quick, "--size", "20 kB", "--flow", "out", "--json", "--quic",
+                    "--server-time", "200 ms")  # fmt: skip
+    record = json.loads(out)
+    assert (record["transport"], record["server_time_s"], record["n_requests"]) == ("quic", 0.2, 1)
+
+
+def test_quic_saves_a_round_trip(run, quick):
+    assert p50_s(run, quick) - p50_s(run, quick, "--quic") == pytest.approx(0.055, abs=0.01)
+
+
+def test_a_round_trip_that_was_not_measured_is_assumed_and_said(run):
+    ask = ["transfer", "--up", "6 Mbit/s", "--size", "20 kB", "--flow", "out"]
+    record = json.loads(run(*ask, "--json")[1])
+    assert record["median_parts_s"]["round trips (assumed)"] > 0.1
+    assert any("No round trip of this link was measured" in text for text in record["cautions"])
+    assert "No round trip of this link was measured" in " ".join(run(*ask)[1].split())
+    known = json.loads(run(*ask, "--rtt", "55 ms", "--json")[1])
+    assert "round trips" in known["median_parts_s"]
+    assert known["cautions"] == []
+
+
+@pytest.mark.parametrize("option", ["--up", "--down", "--rtt"])
+def test_a_quick_number_of_nothing_is_named_by_its_option(run, option):
+    unit = "s" if option == "--rtt" else "Mbit/s"
+    numbers = {"--up": "6 Mbit/s", option: f"0 {unit}"}
+    given = [word for pair in numbers.items() for word in pair]
+    code, out, err = run("transfer", *given, "--size", "1 MB", "--flow", "out")
+    assert (code, out) == (2, "")
+    assert f"{option}: expected a finite number > 0, got 0" in err
+
+
+def test_an_hour_without_measurements_gets_a_note(run, trace_file, quick):
+    ask = ["--size", "1 MB", "--flow", "out", "--at", "3:00", "--json"]
+    cautions = json.loads(run("transfer", trace_file, *ask)[1])["cautions"]
+    assert any("Nothing was measured from 3:00 to 4:00 (UTC)" in text for text in cautions)
+    cautions = json.loads(run("transfer", *quick, *ask)[1])["cautions"]
+    assert any("No time of day is known" in text for text in cautions)

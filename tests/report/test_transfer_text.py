@@ -41,7 +41,14 @@ def test_the_spread_has_its_sources():
     assert "Chance" not in text
 
 
-@pytest.mark.parametrize(("by_s", "chance"), [(0.5, "<1 %"), (10.0, "50 %"), (200.0, ">99 %")])
+@pytest.mark.parametrize(
+    ("by_s", "chance"),
+    [
+        (0.5, "<1 % (sure to be within <1 %)"),
+        (10.0, "50 % (sure to be within 5 to 95 %)"),
+        (200.0, ">99 % (sure to be within >99 %)"),
+    ],
+)
 def test_the_chance_to_end_in_time_is_never_a_certainty(by_s, chance):
     text = " ".join(shown(80, size_bytes=4e6, flow="out", by_s=by_s).split())
     assert f": {chance}." in text
@@ -58,3 +65,14 @@ def test_the_chance_to_end_in_time_is_never_a_certainty(by_s, chance):
 )
 def test_the_heading_says_when_it_starts(options, start):
     assert shown(80, size_bytes=4e6, flow="out", **options).splitlines()[0].endswith(start)
+
+
+@pytest.mark.parametrize("width", [80, 40])
+def test_requests_transport_and_cautions_are_said(width):
+    task = {"n_requests": 60, "n_parallel": 6, "transport": "quic"}
+    shown_text = shown(
+        width, size_bytes=2e4, flow="out", task=task, cautions=("Mind the gap.", "And this.")
+    )
+    text = " ".join(shown_text.split())
+    assert text.startswith("60 requests of 20.0 kB, 6 at once, by QUIC out (the server sends")
+    assert text.endswith("- Mind the gap. - And this.")
