@@ -62,7 +62,8 @@ def test_progress_shows_on_a_terminals_stderr_only(monkeypatch, capsys):
 
 @pytest.mark.skipif(os.name != "posix", reason="pipes end otherwise elsewhere")
 @pytest.mark.parametrize(
-    "call", ["show(*['a line' * 1000] * 1000)", "show_json({'a': 'b' * 5000000})"]
+    "call",
+    ["show(*['a line' * 1000] * 1000)", "[show_json({'a': 'b' * 500000}) for _ in range(9)]"],
 )
 def test_a_reader_who_leaves_ends_the_program_without_a_word(call):
     code = f"from linkfit.cli.console import show, show_json; {call}"
