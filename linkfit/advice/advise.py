@@ -28,8 +28,12 @@ N_MORE = 8
 class SiteEvaluator(Protocol):
     """Makes all forecasts of a site; every call uses the same futures of the link."""
 
-    def evaluate(self, site: Site, *, limits: bool = True) -> Evaluation:
-        """All forecasts of `site`; without `limits` no user limits and no throttled rate."""
+    def evaluate(self, site: Site, *, limits: bool = True, exact: bool | None = None) -> Evaluation:
+        """All forecasts of `site`.
+
+        Without `limits` no user limits and no throttled rate; without `exact` a task may keep
+        times that it had in nearly the same company.
+        """
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,7 +143,7 @@ def advise(
         site,
         candidate_changes(site, link_rates(link, seed)),
         partial(maker.evaluate, limits=False),
-        confirm=maker.evaluate,
+        confirm=partial(maker.evaluate, limits=False, exact=True),
         judge=judge,
         n_evaluations=n_evaluations,
         n_more=n_more,

@@ -113,19 +113,23 @@ class Evaluator:
         company_seed = int(stream_seed(seed, "company").integers(2**63))
         self._company = Company(max(n_probes, _THROTTLED_PROBES), company_seed)
 
-    def evaluate(self, site: Site, *, limits: bool = True) -> Evaluation:
+    def evaluate(self, site: Site, *, limits: bool = True, exact: bool | None = None) -> Evaluation:
         """All forecasts of `site`.
 
         Parameters
         ----------
         limits : bool
             Also the largest number of users of each task, and what works at the throttled rate.
-            A search over many sites does without; then a task whose company changed by less
-            than a hundredth of the capacity keeps its times.
+            A search over many sites does without.
+        exact : bool, optional
+            False: a task whose company changed by less than a hundredth of the capacity keeps
+            its times. As `limits` if not given.
         """
+        exact = limits if exact is None else exact
         hour = self.busy_hour(site)
         services = tuple(
-            self._service(service, site, hour, limits=limits) for service in site.services
+            self._service(service, site, hour, limits=limits, exact=exact)
+            for service in site.services
         )
         return Evaluation(
             site=site,
@@ -134,7 +138,7 @@ class Evaluator:
             data=self._keep(("data", site), lambda: self._data(site)),
             backlogs=tuple(self._backlog(b, site, binding=limits) for b in site.backlogs),
             missing=self.link.missing,
-            notes=(*_notes(site, self._hour_of(site)), *self._left_out(site)),
+            notes=(*_notes(site, self.hour_of(site)), *self._left_out(site)),
         )
 
     def _backlog(self, backlog: Backlog, site: Site, *, binding: bool) -> BacklogForecast:
@@ -181,7 +185,7 @@ class Evaluator:
                 return draws
         return None
 
-    def _hour_of(self, site: Site) -> float | None:
+    def hour_of(self, site: Site) -> float | None:
         """The hour that was asked for, else the slowest one of those in which the site is up."""
         if self.hour is not None:
             return self.hour
@@ -204,7 +208,7 @@ class Evaluator:
     def busy_hour(self, site: Site) -> BusyHour:
         """The link in the hour that verdicts hold for, with everybody of `site` on it."""
         needed = [d for d in _BOTH if self._needs(site, d) and self._is_measured(d)]
-        hour = self._hour_of(site)
+        hour = self.hour_of(site)
         paths = {d: self._hour_paths(d, hour) for d in needed}
         streams = {d: site_stream_load_bps(site, d) for d in needed}
         return BusyHour(
@@ -240,17 +244,18 @@ class Evaluator:
         return (self.link.up if direction == "up" else self.link.down) is not None
 
     def _service(
-        self, service: Service, site: Site, hour: BusyHour, *, limits: bool
+        self, service: Service, site: Site, hour: BusyHour, *, limits: bool, exact: bool
     ) -> ServiceForecast:
         tasks = tuple(
-            self._task(task, service, site.path, hour, limits=limits) for task in service.tasks
+            self._task(task, service, site.path, hour, limits=limits, exact=exact)
+            for task in service.tasks
         )
         throttled = None
         rate_bps = site.plan.throttle_bps
         if limits and rate_bps is not None:
             slow = self._throttled(hour, rate_bps)
             promised = [
-                self._task(task, service, site.path, slow, limits=False, n_probes=_THROTTLED_PROBES)
+                self._task(task, service, site.path, slow, n_probes=_THROTTLED_PROBES)
                 for task in service.tasks
                 if task.must_carry
             ]
@@ -282,7 +287,8 @@ class Evaluator:
         path: PathLimits,
         hour: BusyHour,
         *,
-        limits: bool,
+        limits: bool = False,
+        exact: bool = False,
         n_probes: int | None = None,
     ) -> TaskForecast:
         unmeasured = " and ".join(d for d in directions(task) if d not in hour.paths)
@@ -290,7 +296,7 @@ class Evaluator:
             return unmeasured_task(task, service, path, unmeasured)
         names = (service.name, task.name)
         seen = _Meets.of(replace(service, tasks=()), task, path, hour)
-        draws = self._known(seen, exact=limits)
+        draws = self._known(seen, exact=exact)
         if draws is None:
             draws = task_draws(
                 task, service, path, hour,
