@@ -78,7 +78,9 @@ def forecast_backlog(
     whole cycle aside, and backlogs share the rest.
     """
     if paths is None:
-        paths = _paths_for(site, backlog, link, seed, n_draws, n_worlds, start_h)
+        paths = paths_for(
+            site, backlog, link, seed=seed, n_draws=n_draws, n_worlds=n_worlds, start_h=start_h
+        )
     others = [one for one in site.backlogs if one.name != backlog.name]
     known = [one for one in others if set(WAYS[one.flow]) <= set(paths)]
     case = backlog_case(
@@ -118,14 +120,15 @@ def _in_time(
     return float(np.mean(days <= left))
 
 
-def _paths_for(
+def paths_for(
     site: Site,
     backlog: Backlog,
     link: PathSource,
-    seed: int,
-    n_draws: int,
-    n_worlds: int,
-    start_h: float,
+    *,
+    seed: int = 0,
+    n_draws: int = 400,
+    n_worlds: int = 20,
+    start_h: float = 0.0,
 ) -> Mapping[str, CapacityPaths]:
     """Futures of what `backlog` crosses, and of what others cross as far as it was measured."""
     own = WAYS[backlog.flow]

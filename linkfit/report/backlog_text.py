@@ -1,17 +1,22 @@
-"""Backlogs for a person: when each is done and what holds it back."""
+"""Backlogs for a person: when each is done, what holds it back, and what would end it sooner."""
 
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from linkfit.report.listing import Column, Listing, heading
-from linkfit.report.wording import amount
-from linkfit.units import format_share
+from rich.text import Text
+
+from linkfit.report.listing import Column, Listing, bullets, heading, sentence
+from linkfit.report.plain import harmless
+from linkfit.report.wording import amount, between
+from linkfit.units import SECONDS_PER_DAY, format_share
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
 Record = Mapping[str, Any]
 _INFINITY = float("inf")
+_LEAST_GAIN_DAYS = 1 / 24  # an easing that saves less than an hour, or a hundredth, gains nothing
+_LEAST_GAIN_FRAC = 0.01
 
 
 def backlogs_text(backlogs: Sequence[Record]) -> "list[RenderableType]":
@@ -29,19 +34,141 @@ def backlogs_text(backlogs: Sequence[Record]) -> "list[RenderableType]":
         )
     )
     for backlog in backlogs:
-        prob = backlog["prob_by_deadline"]
+        chance = backlog["prob_by_deadline"]
         if backlog["unmeasured"]:
             listing.add(backlog["name"], "?", "?", "?",
                         f"unknown: {backlog['unmeasured']} was never measured", "?")  # fmt: skip
             continue
         listing.add(
             backlog["name"],
-            *(_days(backlog[key]) for key in ("p05_days", "p50_days", "p95_days")),
+            *(_when(backlog, level) for level in ("p05", "p50", "p95")),
             backlog.get("refused") or backlog["binding"],
-            "" if prob is None else format_share(prob),
+            "" if chance is None else format_share(chance),
         )
-    return [heading("Backlogs, from their start to done"), listing]
+    parts: list[RenderableType] = [heading("Backlogs, from their start to done"), listing]
+    never = [f"{one['name']}: {one['why_never']}" for one in backlogs if one.get("why_never")]
+    if never:
+        parts += [Text(), *bullets(never)]
+    return parts
+
+
+def answers_text(backlogs: Sequence[Record]) -> "list[RenderableType]":
+    """The backlogs with how sure their medians are, what would help, nights and waiting."""
+    parts = [*backlogs_text(backlogs), *sureness_text(backlogs), *easings_text(backlogs)]
+    starts = {(one["start"], one["start_h"]) for one in backlogs if one["start"] is not None}
+    for start, start_h in sorted(starts):
+        parts.append(sentence(f"Counted from {start}, {_clock(start_h)}, local time."))
+    for backlog in backlogs:
+        if backlog["nights"] is not None:
+            parts += nights_text(backlog["nights"])
+        if backlog["waiting"] is not None:
+            parts += waiting_text(backlog["waiting"])
+    return parts
+
+
+def _when(backlog: Record, level: str) -> "str | tuple[str, str]":
+    """Days and, where the start is known, the date below."""
+    days = _days(backlog[f"{level}_days"])
+    day = backlog.get(f"{level}_date")
+    return (days, day) if day else days
+
+
+def sureness_text(backlogs: Sequence[Record]) -> "list[RenderableType]":
+    """How sure the medians are, where the link was measured little."""
+    lines = []
+    for one in backlogs:
+        if one["unmeasured"] or one["p50_days"] is None:
+            continue
+        sure = between(_or_never(one["p50_low_days"]), _or_never(one["p50_high_days"]), "days")
+        lines.append(f"{one['name']}: the median itself lies within {sure} (90 %), since the link "
+                     "was measured no more than this")  # fmt: skip
+    return [Text(), *bullets(lines)] if lines else []
+
+
+def easings_text(backlogs: Sequence[Record]) -> "list[RenderableType]":
+    """What each small easing alone would save, most first."""
+    parts: list[RenderableType] = []
+    for backlog in backlogs:
+        easings = backlog.get("sooner") or []
+        if not easings or backlog["unmeasured"]:
+            continue
+        gains = [one for one in easings if _gains(one, backlog)]
+        title = harmless(f"What would end {backlog['name']} sooner, each alone (90 %)")
+        lines = [f"{one['what']}: {_sooner(one)}" for one in gains]
+        idle = [one["what"] for one in easings if not _gains(one, backlog)]
+        if idle:
+            lines.append(f"no gain found: {', '.join(idle)}")
+        parts += [Text(), heading(title), *bullets(lines)]
+    return parts
+
+
+def _gains(easing: Record, backlog: Record) -> bool:
+    saved = _or_never(easing["p50_days"])
+    all_days = backlog["p50_days"]
+    return bool(saved > _LEAST_GAIN_DAYS or (all_days and saved > _LEAST_GAIN_FRAC * all_days))
+
+
+def _sooner(easing: Record) -> str:
+    low, middle, high = (_or_never(easing[f"{level}_days"]) for level in ("p05", "p50", "p95"))
+    if middle == _INFINITY:
+        return f"done after {_days(easing['done_p50_days'])} instead of never"
+    if low * SECONDS_PER_DAY < 1:  # "0 ms" would be a false precision
+        return f"{amount(middle, 'days')} sooner (0 to {_most(high)})"
+    if high == _INFINITY:
+        return f"{amount(middle, 'days')} sooner ({amount(low, 'days')} to {_most(high)})"
+    return f"{amount(middle, 'days')} sooner ({between(low, high, 'days')})"
+
+
+def _most(days: float) -> str:
+    return "done instead of never" if days == _INFINITY else amount(days, "days")
+
+
+def nights_text(record: Record) -> "list[RenderableType]":
+    """Will the first window do, and if not, how many does it take?"""
+    hours = amount(record["length_h"] * 3600.0, "s")
+    low, middle, high = (_nights(record[f"{level}_nights"]) for level in ("p05", "p50", "p95"))
+    return [
+        Text(),
+        sentence(f"Chance that it is done within the first {hours}: "
+                 f"{format_share(record['prob_first'])}."),
+        sentence(f"Days of {hours} each that it takes: {middle} (90 %: {low} to {high})."),
+    ]  # fmt: skip
+
+
+def waiting_text(record: Record) -> "list[RenderableType]":
+    """Is it worth waiting for the window?"""
+    window = f"{_clock(record['window_start_h'])} to {_clock(record['window_end_h'])}"
+    now, waited, later = (
+        tuple(_days(record[which][f"{level}_days"]) for level in ("p50", "p05", "p95"))
+        for which in ("now", "waited", "later")
+    )
+    lines = [
+        "started now, in all its hours: {} (90 %: {} to {})".format(*now),
+        "only from {}: {} (90 %: {} to {})".format(window, *waited),
+        "waiting ends it later by {} (90 %: {} to {})".format(*later),
+    ]
+    fast = record["times_as_fast"]
+    if fast is None:
+        lines.append("no gain found: no daily pattern was measured on this link")
+    else:
+        gain = f"{fast['p50']:.2f} times as fast (90 %: {fast['p05']:.2f} to {fast['p95']:.2f})"
+        found = "" if fast["p05"] > 1 else "; no gain found"
+        lines.append(f"in these hours the link is {gain} as in the others{found}")
+    return [Text(), heading("Is it worth waiting?"), *bullets(lines)]
+
+
+def _clock(hour: float) -> str:
+    minutes = round(hour * 60)
+    return f"{minutes // 60:02d}:{minutes % 60:02d}"
+
+
+def _nights(number: float | None) -> str:
+    return "never" if number is None else f"{number:.0f}"
+
+
+def _or_never(days: float | None) -> float:
+    return _INFINITY if days is None else float(days)
 
 
 def _days(days: float | None) -> str:
-    return amount(_INFINITY if days is None else days, "days")
+    return amount(_or_never(days), "days")

@@ -4,7 +4,7 @@ import io
 
 from rich.console import Console
 
-from linkfit.report.backlog_text import backlogs_text
+from linkfit.report.backlog_text import answers_text, backlogs_text
 
 BACKLOG = {
     "name": "season photos", "p05_days": 0.5, "p50_days": 3.0, "p95_days": None,
@@ -28,3 +28,61 @@ def test_a_backlog_that_the_path_refuses_says_why():
 def test_a_direction_that_was_never_measured_is_named():
     waits = shown(backlogs_text([BACKLOG | {"unmeasured": "up"}]), 120)
     assert "unknown: up was never measured" in waits
+
+
+FULL = BACKLOG | {
+    "p05_date": "2026-06-29", "p50_date": "2026-07-02", "p95_date": None, "start": "2026-06-29",
+    "start_h": 6.5, "p50_low_days": 2.0, "p50_high_days": None, "why_never": "", "nights": None,
+    "waiting": None,
+    "sooner": [
+        {"what": "10 GB more plan", "p05_days": 1.4, "p50_days": 2.1, "p95_days": 3.0,
+         "done_p50_days": 0.9},
+        {"what": "1 Mbit/s more up", "p05_days": 0.0, "p50_days": 0.5, "p95_days": None,
+         "done_p50_days": 2.5},
+        {"what": "no other backlog", "p05_days": None, "p50_days": None, "p95_days": None,
+         "done_p50_days": 8.0},
+        {"what": "per-item cost halved", "p05_days": 0.0, "p50_days": 0.001, "p95_days": 0.002,
+         "done_p50_days": 2.99},
+    ],
+}  # fmt: skip
+
+
+def test_dates_stand_below_the_days():
+    text = shown(backlogs_text([FULL]), 100)
+    assert "2026-07-02" in text
+    assert "Backlogs, from their start to done" in text
+
+
+def test_each_easing_says_how_much_sooner():
+    text = shown(answers_text([FULL]), 120)
+    assert "10 GB more plan: 2.1 days sooner (34 h to 3.0 days)" in text
+    assert "1 Mbit/s more up: 12 h sooner (0 to done instead of never)" in text
+    assert "no other backlog: done after 8.0 days instead of never" in text
+    assert "no gain found: per-item cost halved" in text
+    assert "Counted from 2026-06-29, 06:30, local time." in text
+    assert "lies within 2.0 days to never (90 %)" in text
+
+
+def test_never_is_said_plainly():
+    text = shown(answers_text([FULL | {"why_never": "never finishes: the link is dead"}]), 120)
+    assert "season photos: never finishes: the link is dead" in text
+
+
+def test_nights_and_waiting_in_words():
+    nights = {"length_h": 6.0, "prob_first": 0.47, "p05_nights": 1.0, "p50_nights": 2.0,
+              "p95_nights": None}  # fmt: skip
+    days = {"p05_days": 1.0, "p50_days": 2.0, "p95_days": 3.0}
+    waiting = {
+        "window_start_h": 23.0, "window_end_h": 5.0, "now": days, "waited": days, "later": days,
+        "times_as_fast": {"p05": 1.1, "p50": 1.4, "p95": 1.8},
+    }  # fmt: skip
+    text = shown(answers_text([FULL | {"nights": nights, "waiting": waiting}]), 120)
+    assert "done within the first 6.0 h: 47 %" in text
+    assert "Days of 6.0 h each that it takes: 2 (90 %: 1 to never)" in text
+    assert "only from 23:00 to 05:00: 2.0 days (90 %: 24 h to 3.0 days)" in text
+    assert "1.40 times as fast (90 %: 1.10 to 1.80) as in the others" in text
+    assert "no gain found:" in text  # of the easing alone
+    slow = waiting | {"times_as_fast": {"p05": 0.9, "p50": 1.0, "p95": 1.1}}
+    assert "others; no gain found" in shown(answers_text([FULL | {"waiting": slow}]), 120)
+    unknown = waiting | {"times_as_fast": None}
+    assert "no daily pattern was measured" in shown(answers_text([FULL | {"waiting": unknown}]))
