@@ -19,6 +19,7 @@ from linkfit.cli import fit as fit_command
 from linkfit.cli import inspect as inspect_command
 from linkfit.cli import interactive as interactive_command
 from linkfit.cli import new as new_command
+from linkfit.cli import streams as streams_command
 from linkfit.cli import transfer as transfer_command
 from linkfit.cli import uploads as uploads_command
 from linkfit.errors import LinkfitError, LinkfitWarning, TraceError
@@ -38,6 +39,7 @@ app.command("inspect")(inspect_command.inspect)
 app.command("fit")(fit_command.fit)
 app.command("transfer")(transfer_command.transfer)
 app.command("uploads")(uploads_command.uploads)
+app.command("streams")(streams_command.streams)
 app.command("interactive")(interactive_command.interactive)
 app.command("advise")(advise_command.advise)
 app.command("backlog")(backlog_command.backlog)

@@ -110,7 +110,7 @@ def largest_limit(
     shares = shares_in_time(paths, room_bits, offered, unknowns.queue_bits)
 
     def limit_of(rows: "NDArray[np.int64]") -> float:
-        return _crossing_bps(limits, shares[:-1, rows].mean(axis=1), wanted_prob)
+        return crossing_bps(limits, shares[:-1, rows].mean(axis=1), wanted_prob)
 
     def share_of(index: int) -> Estimate:
         return over_worlds(paths.world, lambda rows: float(shares[index, rows].mean()))
@@ -152,7 +152,7 @@ def _limits_bps(paths: "CapacityPaths") -> "NDArray[np.float64]":
     return np.geomspace(max(_LEAST_LIMIT_FRAC * paths.mean_rate_bps, 0.5), top, _N_LIMITS)
 
 
-def _crossing_bps(
+def crossing_bps(
     limits_bps: "NDArray[np.float64]", good_frac: "NDArray[np.float64]", wanted_prob: float
 ) -> float:
     """Largest limit good in `wanted_prob` of the moments; 0 where any is too much. [bit/s]"""
