@@ -22,6 +22,7 @@ from linkfit.cli import new as new_command
 from linkfit.cli import streams as streams_command
 from linkfit.cli import transfer as transfer_command
 from linkfit.cli import uploads as uploads_command
+from linkfit.cli import tunnel as tunnel_command
 from linkfit.errors import LinkfitError, LinkfitWarning, TraceError
 
 app = typer.Typer(
@@ -39,6 +40,7 @@ app.command("inspect")(inspect_command.inspect)
 app.command("fit")(fit_command.fit)
 app.command("transfer")(transfer_command.transfer)
 app.command("uploads")(uploads_command.uploads)
+app.command("tunnel")(tunnel_command.tunnel)
 app.command("streams")(streams_command.streams)
 app.command("interactive")(interactive_command.interactive)
 app.command("advise")(advise_command.advise)

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from linkfit._checks import count, non_negative, one_of, positive
+from linkfit.forecast.hours import open_frac, site_intervals
 from linkfit.forecast.overhead import (
     MTU_BYTES,
     TLS_PLAINTEXT_BYTES,
@@ -100,13 +101,17 @@ def site_limits(site: "Site", flow: str) -> dict[str, Any]:
     Notes
     -----
     A relay's body limit holds for what clients send in; what the server sends is no request.
-    The end of each day's hours breaks what is under way, once for each window.
+    The end of each day's hours breaks what is under way, once for each part of the day.
     """
     path = site.path
+    intervals = site_intervals(site.hours)
+    # one that ends at midnight goes on at once where another starts there
+    over_midnight = len(intervals) > 1 and intervals[0][0] == 0 and intervals[-1][1] == 24
+    closings = 0 if open_frac(intervals) == 1 else len(intervals) - over_midnight
     limits: dict[str, Any] = {
         "tunnel_overhead_bytes": path.tunnel_overhead_bytes,
         "mtu_bytes": path.mtu_bytes,
-        "drops_per_day": float(len(site.hours.windows)),
+        "drops_per_day": float(closings),
     }
     if path.idle_timeout_s is not None:
         limits["idle_timeout_s"] = path.idle_timeout_s

@@ -30,6 +30,22 @@ def test_the_relay_limits_what_comes_in():
     assert UploadAsk(size_bytes=2e8, **site_limits(site, "out")).carries(2e8)
 
 
+@pytest.mark.parametrize(
+    ("windows", "closings"),
+    [
+        ((), 0),
+        (((6.5, 22.0),), 1),
+        (((20.0, 6.0),), 1),  # over midnight
+        (((6.0, 10.0), (18.0, 22.0)), 2),
+        (((0.0, 24.0),), 0),
+    ],
+)
+def test_each_end_of_the_day_s_hours_breaks_once(windows, closings):
+    hours = Hours(windows=tuple(DayWindow(start_h=a, end_h=b) for a, b in windows))
+    limits = site_limits(Site(name="Kestrel Ridge dig", hours=hours), "out")
+    assert limits["drops_per_day"] == closings
+
+
 def test_a_direct_path_has_no_relay():
     limits = site_limits(Site(name="van", path=PathLimits(body_limit_bytes=1e8)), "in")
     assert "body_limit_bytes" not in limits
