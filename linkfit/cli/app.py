@@ -21,8 +21,8 @@ from linkfit.cli import interactive as interactive_command
 from linkfit.cli import new as new_command
 from linkfit.cli import streams as streams_command
 from linkfit.cli import transfer as transfer_command
-from linkfit.cli import uploads as uploads_command
 from linkfit.cli import tunnel as tunnel_command
+from linkfit.cli import uploads as uploads_command
 from linkfit.errors import LinkfitError, LinkfitWarning, TraceError
 
 app = typer.Typer(
