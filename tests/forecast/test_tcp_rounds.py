@@ -10,7 +10,12 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from linkfit.forecast.tcp import transfer_times_s
-from linkfit.forecast.tcp_limits import cubic_window_packets, reno_window_packets
+from linkfit.forecast.tcp_limits import (
+    cubic_window_packets,
+    inverse_root_rate_bps,
+    renewal_rate_bps,
+    reno_window_packets,
+)
 from linkfit.forecast.tcp_rounds import Conditions, delivered_in_rounds_s
 from linkfit.link.paths import CapacityPaths
 
@@ -101,6 +106,24 @@ def test_steady_rate_under_loss_against_the_mean_window(congestion, loss_frac):
     if congestion == "cubic":
         mean_window = cubic_window_packets(loss_frac, rtt_s)
     assert window == pytest.approx(float(mean_window), rel=0.2)
+
+
+@pytest.mark.parametrize("loss_frac", [0.003, 0.01, 0.03])
+def test_reno_under_loss_against_renewal_theory(loss_frac):
+    # every packet is answered, losses are repaired without a timeout: renewal theory with its
+    # timeouts is a floor, the inverse root of loss (C = 1.31 for random losses) a ceiling
+    rtt_s, n_first, n_more = 0.1, 4_000, 4_000
+    paths = CapacityPaths.from_rates([1e9])
+    first_s, all_s = (
+        walked_s(paths, n, n=40, rtt_s=rtt_s, loss_frac=loss_frac).mean()
+        for n in (n_first, n_first + n_more)
+    )
+    rate_bps = n_more * PACKETS * 8 / (all_s - first_s)
+    floor_bps, ceiling_bps = (
+        float(renewal_rate_bps(PACKETS, rtt_s, loss_frac, timeout_s=0.3, n_per_answer=1)),
+        float(inverse_root_rate_bps(PACKETS, rtt_s, loss_frac, factor=1.31)),
+    )
+    assert 0.9 * floor_bps < rate_bps < 1.1 * ceiling_bps
 
 
 def test_losses_in_bursts_hurt_less_than_single_ones():

@@ -64,6 +64,15 @@ def test_lost_first_packets_cost_a_second_and_more():
     assert (retries >= 2).mean() == pytest.approx(0.01, abs=5 * (0.0099 / 20_000) ** 0.5)
 
 
+def test_the_mean_cost_of_lost_first_packets():
+    # N. Cardwell, S. Savage, T. Anderson, INFOCOM 2000 (formula from memory), for one direction:
+    # T (1 - p) / (1 - 2 p) - T beyond the round trip; the timer doubles, so its variance is large
+    loss, n = 0.1, 200_000
+    delays_s = ready_s(CapacityPaths.from_rates([48e9]), np.zeros(n), loss_frac=loss) - 0.1
+    expected_s = (1 - loss) / (1 - 2 * loss) - 1
+    assert delays_s.mean() == pytest.approx(expected_s, abs=5 * delays_s.std() / n**0.5)
+
+
 def by_packets_s(rate_bps, n_packets, rtt_s, first=10):
     """Slow start packet by packet on a constant link with endless buffer: each answer frees two."""
     send_s, free_s, n_acked = [0.0] * min(first, n_packets), 0.0, 0
