@@ -1,7 +1,7 @@
 """advise: the main job. Which services fit, which changes make the rest fit, at what cost."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import partial
 from types import MappingProxyType
@@ -23,6 +23,7 @@ from linkfit.link.model import LinkModel
 from linkfit.site.model import Site
 
 N_MORE = 8
+MOST_TASKS_WITH_USERS = 60  # their largest numbers of users take longer than all the rest
 
 
 class SiteEvaluator(Protocol):
@@ -148,13 +149,25 @@ def advise(
         n_evaluations=n_evaluations,
         n_more=n_more,
     )
+    users = sum(len(service.tasks) for service in site.services) <= MOST_TASKS_WITH_USERS
     return _advice(
         seed=seed,
         found=found,
-        before=maker.evaluate(site),
-        after=maker.evaluate(apply_all(site, found.best.changes)),
+        before=_noted(maker.evaluate(site, users=users), users=users),
+        after=_noted(maker.evaluate(apply_all(site, found.best.changes), users=users), users=users),
         judge=judge,
     )
+
+
+def _noted(evaluation: Evaluation, *, users: bool) -> Evaluation:
+    """The same, telling where the largest numbers of users were left out."""
+    if users:
+        return evaluation
+    note = (
+        f"for how many users each target holds was left out: the site has more than "
+        f"{MOST_TASKS_WITH_USERS} tasks"
+    )
+    return replace(evaluation, notes=(*evaluation.notes, note))
 
 
 def _advice(

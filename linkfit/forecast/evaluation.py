@@ -113,7 +113,14 @@ class Evaluator:
         company_seed = int(stream_seed(seed, "company").integers(2**63))
         self._company = Company(max(n_probes, _THROTTLED_PROBES), company_seed)
 
-    def evaluate(self, site: Site, *, limits: bool = True, exact: bool | None = None) -> Evaluation:
+    def evaluate(
+        self,
+        site: Site,
+        *,
+        limits: bool = True,
+        exact: bool | None = None,
+        users: bool | None = None,
+    ) -> Evaluation:
         """All forecasts of `site`.
 
         Parameters
@@ -124,11 +131,14 @@ class Evaluator:
         exact : bool, optional
             False: a task whose company changed by less than a hundredth of the capacity keeps
             its times. As `limits` if not given.
+        users : bool, optional
+            The largest numbers of users, which cost most of all. As `limits` if not given.
         """
         exact = limits if exact is None else exact
+        users = limits if users is None else users
         hour = self.busy_hour(site)
         services = tuple(
-            self._service(service, site, hour, limits=limits, exact=exact)
+            self._service(service, site, hour, throttled=limits, users=users, exact=exact)
             for service in site.services
         )
         return Evaluation(
@@ -244,15 +254,22 @@ class Evaluator:
         return (self.link.up if direction == "up" else self.link.down) is not None
 
     def _service(
-        self, service: Service, site: Site, hour: BusyHour, *, limits: bool, exact: bool
+        self,
+        service: Service,
+        site: Site,
+        hour: BusyHour,
+        *,
+        throttled: bool,
+        users: bool,
+        exact: bool,
     ) -> ServiceForecast:
         tasks = tuple(
-            self._task(task, service, site.path, hour, limits=limits, exact=exact)
+            self._task(task, service, site.path, hour, limits=users, exact=exact)
             for task in service.tasks
         )
-        throttled = None
+        works = None
         rate_bps = site.plan.throttle_bps
-        if limits and rate_bps is not None:
+        if throttled and rate_bps is not None:
             slow = self._throttled(hour, rate_bps)
             promised = [
                 self._task(task, service, site.path, slow, n_probes=_THROTTLED_PROBES)
@@ -260,8 +277,8 @@ class Evaluator:
                 if task.must_carry
             ]
             known = [task.meets_target for task in promised if not task.unmeasured]
-            throttled = all(known) if known or not promised else None
-        return ServiceForecast(service=service, tasks=tasks, works_throttled=throttled)
+            works = all(known) if known or not promised else None
+        return ServiceForecast(service=service, tasks=tasks, works_throttled=works)
 
     def curve(self, task: Task, service: Service, path: PathLimits, hour: BusyHour) -> UserCurve:
         """The time of `task` against the number of users, on the runs of its verdict."""

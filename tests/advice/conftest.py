@@ -48,7 +48,7 @@ class FakeEvaluator:
     def __init__(self, rate_bps=6e6, world_spread=1.05):
         self.rate_bps, self.world_spread, self.n_calls = rate_bps, world_spread, 0
 
-    def evaluate(self, site, *, limits=True, exact=None):
+    def evaluate(self, site, *, limits=True, exact=None, users=None):
         self.n_calls += 1
         ledger = self._ledger(site)
         per_day = sum(median for _, _, median in ledger) / CYCLE_DAYS

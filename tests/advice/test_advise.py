@@ -84,3 +84,19 @@ def test_the_real_forecasts_confirm_what_was_chosen(camp, link):
     assert "finds catalogue: add a clip: chunk size" in changed
     short = sum(m.shortfall for m in advice.measures_after)
     assert short < sum(m.shortfall for m in advice.measures_before)
+
+
+def test_a_site_of_very_many_tasks_leaves_the_numbers_of_users_out_and_says_so(
+    camp, link, fake_evaluator, monkeypatch
+):
+    fake, asked = fake_evaluator(20e6), []
+
+    class Counting:
+        def evaluate(self, site, *, limits=True, exact=None, users=None):
+            asked.append(users)
+            return fake.evaluate(site)
+
+    monkeypatch.setattr("linkfit.advice.advise.MOST_TASKS_WITH_USERS", 2)
+    advice = advise(camp, link, evaluator=Counting())
+    assert asked[-2:] == [False, False]
+    assert "was left out: the site has more than 2 tasks" in advice.before.notes[-1]

@@ -30,7 +30,7 @@ def forecast(draws, unit):
 class Fixed:
     """Forecasts by hand: view takes 1 s, the upload never ends, the feed fills the plan."""
 
-    def evaluate(self, site, *, limits=True, exact=None):
+    def evaluate(self, site, *, limits=True, exact=None, users=None):
         view, upload = site.services[0].tasks
         feed = site.background[0].bytes_per_day * 30 + 1e9
         tasks = tuple(
