@@ -141,8 +141,8 @@ def format_duration(duration_s: float, digits: int = 2) -> str:
 
 def format_share(share_frac: float) -> str:
     """A fraction in percent; never 0 % or 100 % unless it is exactly that."""
-    if 0 < share_frac < 0.005:
+    if 0 < share_frac <= 0.005:
         return "<1 %"
-    if 0.995 < share_frac < 1:
+    if 0.995 <= share_frac < 1:
         return ">99 %"
     return f"{share_frac * 100:.0f} %"

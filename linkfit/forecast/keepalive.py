@@ -236,7 +236,7 @@ def _row(
     paths: "CapacityPaths",
     interval_s: float,
     timer_s: float,
-    loss: "NDArray[np.float64]",
+    loss_frac: "NDArray[np.float64]",
     correlation: float,
     use_bytes: "NDArray[np.float64]",
     hours_per_day: float,
@@ -244,8 +244,8 @@ def _row(
 ) -> HelloRow:
     """One interval over all futures."""
     n_expired, gone_s, n_hellos = hello_gaps(
-        paths, interval_s=interval_s, timer_s=timer_s, loss_frac=loss, correlation=correlation,
-        rng=rng,
+        paths, interval_s=interval_s, timer_s=timer_s, loss_frac=loss_frac,
+        correlation=correlation, rng=rng,
     )  # fmt: skip
     per_month = DAYS_PER_MONTH * hours_per_day * SECONDS_PER_HOUR / paths.horizon_s
 

@@ -30,6 +30,7 @@ from linkfit.forecast.timeouts import (
     timeout_rows,
 )
 from linkfit.forecast.upload_ask import UploadAsk
+from linkfit.forecast.world_intervals import Estimate, over_worlds
 from linkfit.link.paths import CapacityPaths
 from linkfit.units import BITS_PER_BYTE, SECONDS_PER_DAY, SECONDS_PER_HOUR
 
@@ -87,14 +88,16 @@ class UploadsForecast:
     """Everything said of these uploads.
 
     `chunks` and `n_lanes` spread the advice over the worlds of the link; `rate` is the payload
-    rate over `window_s`; `breaks_per_day` counts outages longer than the idle timeout and drops.
+    rate over `window_s`; `outages_per_day` counts those longer than the idle timeout, and
+    `measured_s` is the time in which they could have been seen.
     `rows` end with the whole item; `lanes` is empty for a single item or one that is refused.
     """
 
     ask: UploadAsk
     rate: Forecast
     window_s: float
-    breaks_per_day: Forecast
+    outages_per_day: Estimate
+    measured_s: float
     rows: tuple[PieceRow, ...]
     chunk: ChunkAdvice
     chunks: Forecast
@@ -159,7 +162,8 @@ def forecast_uploads(
         ask=ask,
         rate=case.rate,
         window_s=case.window_s,
-        breaks_per_day=case.breaks_per_day,
+        outages_per_day=case.outages_per_day(),
+        measured_s=link.direction(ask.direction).measured_s,
         rows=rows,
         chunk=advice,
         chunks=chunks,
@@ -235,6 +239,11 @@ class _Case:
     def rng(self, *names: str) -> np.random.Generator:
         """An own generator for each purpose."""
         return _rng(self.seed, *names)
+
+    def outages_per_day(self) -> Estimate:
+        """Outages longer than the idle timeout, with what the worlds leave open. [1/day]"""
+        n_a_day = self.breaks_per_day.draws - self.ask.drops_per_day
+        return over_worlds(self.breaks_per_day.world, lambda rows: float(n_a_day[rows].mean()))
 
     def overheads_s(self, piece_bytes: float) -> "NDArray[np.float64]":
         """Time of each request in which it sends nothing, for each row; shape (rows,). [s]"""

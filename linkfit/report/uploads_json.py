@@ -26,7 +26,12 @@ def uploads_record(forecast: "UploadsForecast", *, seed: int) -> dict[str, Any]:
         "seed": seed,
         **_asked(forecast.ask),
         "rate": quantities(forecast.rate, "bps") | {"window_s": forecast.window_s},
-        "breaks": quantities(forecast.breaks_per_day, "per_day"),
+        "outages_beyond_idle_timeout": {
+            "mean_per_day": forecast.outages_per_day.value,
+            "mean_low_per_day": forecast.outages_per_day.low,
+            "mean_high_per_day": forecast.outages_per_day.high,
+            "measured_s": forecast.measured_s,
+        },
         "most_in_time_bytes": finite(forecast.most_in_time_bytes),
         "one_item_whole": _piece(forecast.whole),
         "requests": [_piece(row) for row in forecast.rows],

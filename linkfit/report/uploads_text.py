@@ -7,7 +7,7 @@ from rich.text import Text
 
 from linkfit.report.listing import Column, Listing, apart, bullets, heading, sentence
 from linkfit.report.wording import FLOW_WORDS, QUANTILES, between, how_sure
-from linkfit.units import format_duration, format_rate, format_share, format_size
+from linkfit.units import SECONDS_PER_DAY, format_duration, format_rate, format_share, format_size
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from linkfit.forecast.draws import Forecast
     from linkfit.forecast.uploads import LaneRow, PieceRow, UploadsForecast
 
+_ENOUGH_S = 600.0  # less says nothing of rare outages
+_AT_MOST = 3.0  # of a kind never seen, 95 %: the rule of three
 _BOUNDS = {
     "body limit": "the largest request that the path carries, less a tenth",
     "timeout": "half of what passes within the total timeout at the 5 % rate",
@@ -54,8 +56,6 @@ def _whole(forecast: "UploadsForecast") -> "list[RenderableType]":
             "request: a whole item is refused each time. Send it in pieces. Without that limit "
             f"the chance to get through without starting again would be {_chance(row.passes)}."
         )
-    breaks = forecast.breaks_per_day.draws - ask.drops_per_day
-    low, high = forecast.breaks_per_day.quantile((0.05, 0.95)) - ask.drops_per_day
     drops = f"{ask.drops_per_day:g} drops a day" if ask.drops_per_day else "no drops stated"
     rate = f"Payload rate over {format_duration(forecast.window_s)}: {_rate(forecast.rate)}."
     if ask.total_timeout_s is not None:
@@ -69,10 +69,23 @@ def _whole(forecast: "UploadsForecast") -> "list[RenderableType]":
         sentence(rate),
         sentence(
             f"What breaks it: outages longer than {format_duration(ask.idle_timeout_s)}, "
-            f"{_number(float(breaks.mean()))} a day ({_number(low)} to {_number(high)}), and "
-            f"{drops}."
+            f"{_outages(forecast)}, and {drops}."
         ),
     ]
+
+
+def _outages(forecast: "UploadsForecast") -> str:
+    """How many a day, and what none in the time measured leaves open."""
+    found = forecast.outages_per_day
+    if found.value > 0:
+        return f"{_number(found.value)} a day ({_number(found.low)} to {_number(found.high)})"
+    if forecast.measured_s < _ENOUGH_S:
+        return "of which nothing was measured"
+    most = _AT_MOST * SECONDS_PER_DAY / forecast.measured_s
+    return (
+        f"none seen in the {format_duration(forecast.measured_s)} measured, which leaves up to "
+        f"{_number(most)} a day possible"
+    )
 
 
 def _requests(forecast: "UploadsForecast") -> "list[RenderableType]":

@@ -1,4 +1,5 @@
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -24,6 +25,9 @@ class SteadyLink:
         rates = np.full((n_draws, int(horizon_s / step_s)), self.rate_bps)
         return CapacityPaths.from_rates(rates, step_s, np.arange(n_draws) % n_worlds)
 
+    def direction(self, name):
+        return SimpleNamespace(measured_s=600.0)
+
     def draw_rtts_s(self, n, rng):
         return np.full(n, self.rtt_s)
 
@@ -47,7 +51,8 @@ def test_a_steady_link_gives_the_closed_forms():
     breaks = math.exp(rate * duration_s) - 1
     expected_s = expected_time_s(duration_s, rate) + 0.1 * breaks
     assert abs(found.whole.mean_s - expected_s) < 3 * error_s
-    assert found.breaks_per_day.quantile(0.5) == pytest.approx(48.0)
+    assert found.outages_per_day.value == 0.0
+    assert found.measured_s == 600.0
 
 
 def test_n_files_at_once_end_their_first_n_times_later():
@@ -83,7 +88,8 @@ def test_pieces_waste_less_than_the_whole(link):
 def test_an_outage_longer_than_the_timeout_breaks_and_a_patient_path_does_not(link):
     hasty = forecast_uploads(link, UploadAsk(size_bytes=5e8, idle_timeout_s=30.0), **SMALL)
     patient = forecast_uploads(link, UploadAsk(size_bytes=5e8, idle_timeout_s=300.0), **SMALL)
-    assert hasty.breaks_per_day.draws.mean() > 10 > patient.breaks_per_day.draws.mean()
+    assert hasty.outages_per_day.value > 10 > patient.outages_per_day.value
+    assert hasty.outages_per_day.low < hasty.outages_per_day.value < hasty.outages_per_day.high
     assert hasty.whole.passes.prob < patient.whole.passes.prob
     assert 30.0 < hasty.timeout.idle_s < 200.0
 
