@@ -23,6 +23,7 @@ from linkfit.cli import streams as streams_command
 from linkfit.cli import transfer as transfer_command
 from linkfit.cli import tunnel as tunnel_command
 from linkfit.cli import uploads as uploads_command
+from linkfit.cli import users as users_command
 from linkfit.errors import LinkfitError, LinkfitWarning, TraceError
 
 app = typer.Typer(
@@ -44,6 +45,7 @@ app.command("tunnel")(tunnel_command.tunnel)
 app.command("streams")(streams_command.streams)
 app.command("interactive")(interactive_command.interactive)
 app.command("advise")(advise_command.advise)
+app.command("users")(users_command.users)
 app.command("backlog")(backlog_command.backlog)
 app.command("data")(data_command.data)
 app.command("backtest")(backtest_command.backtest)
