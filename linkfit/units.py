@@ -139,6 +139,11 @@ def format_duration(duration_s: float, digits: int = 2) -> str:
     return _scaled(duration_s, ((1.0, "s"),), digits)
 
 
+def format_count(number: int, noun: str) -> str:
+    """A count with its noun, "1 run" or "3 runs"; the plural takes an s."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
 def format_share(share_frac: float) -> str:
     """A fraction in percent; never 0 % or 100 % unless it is exactly that."""
     if 0 < share_frac <= 0.005:

@@ -94,8 +94,14 @@ def test_a_written_size_reads_back_within_its_digits(size_bytes):
 
 @pytest.mark.parametrize(
     ("share_frac", "text"),
-    [(0.0, "0 %"), (0.001, "<1 %"), (0.005, "<1 %"), (0.5, "50 %"), (0.995, ">99 %"),
-     (1.0, "100 %")],  # fmt: skip
+    [
+        (0.0, "0 %"),
+        (0.001, "<1 %"),
+        (0.005, "<1 %"),
+        (0.5, "50 %"),
+        (0.995, ">99 %"),
+        (1.0, "100 %"),
+    ],
 )
 def test_a_share_is_never_rounded_to_certainty(share_frac, text):
     assert units.format_share(share_frac) == text
@@ -103,4 +109,4 @@ def test_a_share_is_never_rounded_to_certainty(share_frac, text):
 
 @pytest.mark.parametrize(("number", "said"), [(0, "0 runs"), (1, "1 run"), (2, "2 runs")])
 def test_a_count_agrees_with_its_noun(number, said):
-    assert format_count(number, "run") == said
+    assert units.format_count(number, "run") == said
