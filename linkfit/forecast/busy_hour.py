@@ -17,9 +17,10 @@ if TYPE_CHECKING:
 def slowest_hour(link: "LinkModel", hours: Hours) -> int | None:
     """Local hour (0 to 23) with the lowest daily factor of either direction; None: none known.
 
-    Only hours count in which the server is up and that were measured in that direction. Where no
-    daily pattern was found there is no slowest hour. People are taken to be busiest then as well:
-    the cautious reading, since evening congestion comes from the same habits.
+    Only hours count in which the server is up and that were measured in that direction for more
+    than some minutes of one visit. Where no daily pattern was found there is no slowest hour.
+    People are taken to be busiest then as well: the cautious reading, since evening congestion
+    comes from the same habits.
     """
     opened = open_hours(site_intervals(hours), np.arange(25.0))
     is_open = np.diff(opened) > 0
@@ -33,7 +34,8 @@ def slowest_hour(link: "LinkModel", hours: Hours) -> int | None:
 
 def _lowest(model: "DirectionModel", is_open: "NDArray[np.bool_]") -> tuple[float, int] | None:
     """The lowest factor among usable hours, and its hour."""
-    usable = np.flatnonzero(is_open & (model.daily.measured_s > 0))
+    known = np.array(model.daily.hours_known, dtype=np.int64)
+    usable = known[is_open[known]]
     if not usable.size:
         return None
     hour = int(usable[np.argmin(model.daily.factor[usable])])

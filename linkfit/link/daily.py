@@ -1,6 +1,6 @@
 """The daily pattern: how the rate depends on the hour of the day, or that no pattern was found."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -17,6 +17,7 @@ HOURS = 24
 PIECE_S = 600  # long runs are cut into pieces this long before they are compared
 MIN_DAYS = 3
 MIN_HOURS = 6
+ENOUGH_S = 1800.0  # of one hour, measured on fewer days: a judgement
 _N_HARMONICS = 2
 _RIDGES = (0.3, 1.0, 3.0, 10.0, 30.0)
 # best over worst hour 1.3, 90 % range 1.0 to 2.0: a guess of common practice, since the daily
@@ -43,6 +44,8 @@ class DailyPattern:
         Whose hours these are.
     found : bool
         Did the pattern predict days that the fit had not seen better than a flat line?
+    days : array, shape (24,)
+        Local days on which each hour was measured; a saved link of an earlier release has none.
     """
 
     factor: "NDArray[np.float64]"
@@ -51,9 +54,10 @@ class DailyPattern:
     n_days: int
     timezone: str
     found: bool
+    days: "NDArray[np.float64]" = field(default_factory=lambda: np.zeros(HOURS))
 
     def __post_init__(self) -> None:
-        for name in ("factor", "sigma", "measured_s"):
+        for name in ("factor", "sigma", "measured_s", "days"):
             array = np.ascontiguousarray(getattr(self, name), dtype=np.float64).view()
             if array.shape != (HOURS,) or not np.isfinite(array).all():
                 raise InputError(f"{name}: expected 24 finite numbers, got shape {array.shape}")
@@ -66,6 +70,12 @@ class DailyPattern:
     def hours_never_measured(self) -> tuple[int, ...]:
         """Hours of the local day without any measurement."""
         return tuple(int(hour) for hour in np.flatnonzero(self.measured_s == 0))
+
+    @property
+    def hours_known(self) -> tuple[int, ...]:
+        """Hours of the local day that were measured for more than some minutes of one visit."""
+        enough = (self.days >= MIN_DAYS) | (self.measured_s >= ENOUGH_S)
+        return tuple(int(hour) for hour in np.flatnonzero(enough & (self.measured_s > 0)))
 
     def factor_at(self, hour: "NDArray[np.float64]") -> "NDArray[np.float64]":
         """The factor at any local hour, linear between the middles of hours."""
@@ -84,18 +94,21 @@ def fit_daily(runs: MeasuredRuns, timezone: str) -> DailyPattern:
     Logarithms of the means of pieces of at most 10 minutes, less the mean of their day, on two
     harmonics of 24 h with a ridge penalty. The penalty is the one that predicts each day best
     from the other days; if a flat line does, there is no pattern. At least 3 days and 6
-    different hours are needed.
+    different hours are needed; with fewer, an hour that was measured is the record's own as far
+    as it makes up the record.
     """
-    zone = _zone(timezone)
+    zone = zone_of(timezone)
     clocked = np.isfinite(runs.start_s)
     measured_s = np.zeros(HOURS)
-    pieces = _pieces(runs, clocked)
-    hour, day = _local(pieces[0], zone)
+    pieces = clocked_pieces(runs, clocked)
+    hour, day = local_hours_and_days(pieces[0], zone)
     np.add.at(measured_s, hour.astype(np.int64) % HOURS, pieces[2])
     n_days = int(np.unique(day).size)
+    visits = np.unique(np.stack((day, hour.astype(np.int64) % HOURS)), axis=1)
     flat = DailyPattern(
         factor=np.ones(HOURS),
-        sigma=np.full(HOURS, UNMEASURED_SIGMA),
+        sigma=_untold_sigma(measured_s),
+        days=np.bincount(visits[1], minlength=HOURS).astype(np.float64),
         measured_s=measured_s,
         n_days=n_days,
         timezone=timezone,
@@ -132,12 +145,26 @@ def _fit(
     # neighbouring pieces are alike: days, not pieces, count as independent
     variance = min(error[best], error[np.inf]) / (4.0 * flat.n_days)
     spread = np.einsum("hi,ij,hj->h", grid, np.linalg.inv(penalised), grid)
-    sigma = np.sqrt(np.maximum(variance * spread, 0.0))
-    sigma = np.where(flat.measured_s > 0, np.minimum(sigma, UNMEASURED_SIGMA), UNMEASURED_SIGMA)
+    told = np.maximum(variance * spread, 0.0)
+    known = np.minimum(np.sqrt(told), UNMEASURED_SIGMA)
+    # where nothing was measured the curve is a guess, and its own error adds to that
+    sigma = np.where(flat.measured_s > 0, known, np.sqrt(told + flat.sigma**2))
     factor = np.exp(log_factor)
     # against the rate of any measured time: hours count as much as they were measured
     factor /= np.average(factor, weights=flat.measured_s)
     return replace(flat, factor=factor, sigma=sigma, found=found)
+
+
+def _untold_sigma(measured_s: "NDArray[np.float64]") -> "NDArray[np.float64]":
+    """What is unknown of each hour against the mean of the measured ones, shape (24,). [1]
+
+    Were hours independent with a spread of `UNMEASURED_SIGMA`: an hour that makes up all of the
+    record differs from it by nothing, one outside the record by its own deviation and that of
+    the record's mean.
+    """
+    total_s = float(measured_s.sum())
+    weight = measured_s / total_s if total_s else measured_s
+    return UNMEASURED_SIGMA * np.sqrt(np.maximum(1.0 - 2.0 * weight + float(weight @ weight), 0.0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -176,7 +203,7 @@ def _basis(hour: "NDArray[np.float64]") -> "NDArray[np.float64]":
     return np.hstack((np.cos(angle), np.sin(angle)))
 
 
-def _pieces(
+def clocked_pieces(
     runs: MeasuredRuns, keep: "NDArray[np.bool_]"
 ) -> "tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]":
     """Middle [s since 1970], mean rate [bit/s] and length [s] of pieces of the kept runs."""
@@ -199,13 +226,16 @@ def _pieces(
 
 def local_hours(time_s: "NDArray[np.float64]", timezone: str) -> "NDArray[np.float64]":
     """Local hour of the day, in [0, 24), of times since 1970-01-01 UTC. [h]"""
-    return _local(time_s, _zone(timezone))[0]
+    return local_hours_and_days(time_s, zone_of(timezone))[0]
 
 
-def _local(
+def local_hours_and_days(
     time_s: "NDArray[np.float64]", zone: ZoneInfo
 ) -> "tuple[NDArray[np.float64], NDArray[np.int64]]":
-    """Hour of the local day and day number; the offset is looked up once an UTC hour."""
+    """Local hour in [0, 24) and local day since 1970-01-01 of times in UTC.
+
+    The offset is looked up once an UTC hour.
+    """
     whole, index = np.unique((time_s // 3600).astype(np.int64), return_inverse=True)
     offsets = []
     for hour in whole.tolist():
@@ -216,7 +246,8 @@ def _local(
     return (local_s - 86400.0 * day) / 3600.0, day
 
 
-def _zone(timezone: str) -> ZoneInfo:
+def zone_of(timezone: str) -> ZoneInfo:
+    """The time zone of a name such as "Europe/Lisbon"."""
     try:
         return ZoneInfo(timezone)
     except (ZoneInfoNotFoundError, ValueError, OSError) as error:

@@ -18,6 +18,7 @@ from linkfit.link.latency import LatencyModel
 from linkfit.link.level import LevelSpread
 from linkfit.link.marginal import FamilyScore, Marginal, Outages
 from linkfit.link.series import MeasuredRuns
+from linkfit.link.weekly import WeeklyPattern, unknown_week
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -73,6 +74,7 @@ class DailyDocument(_Document):
     n_days: int
     timezone: str
     found: bool
+    days: list[Finite] | None = None  # files of earlier releases lack it
 
 
 class DirectionDocument(_Document):
@@ -89,6 +91,7 @@ class DirectionDocument(_Document):
     n_tests: int
     lower_bound_only: bool
     in_order: bool
+    weekly: WeeklyPattern | None = None  # files of earlier releases lack it
 
 
 class LinkDocument(_Document):
@@ -131,6 +134,7 @@ def direction_document(model: DirectionModel | None) -> DirectionDocument | None
             n_days=daily.n_days,
             timezone=daily.timezone,
             found=daily.found,
+            days=daily.days.tolist(),
         ),
         level=model.level,
         mean_block_s=model.mean_block_s,
@@ -139,6 +143,7 @@ def direction_document(model: DirectionModel | None) -> DirectionDocument | None
         n_tests=model.n_tests,
         lower_bound_only=model.lower_bound_only,
         in_order=model.in_order,
+        weekly=model.weekly,
     )
 
 
@@ -163,6 +168,7 @@ def direction_model(document: DirectionDocument | None) -> DirectionModel | None
             n_days=daily.n_days,
             timezone=daily.timezone,
             found=daily.found,
+            **({} if daily.days is None else {"days": np.array(daily.days)}),
         ),
         level=document.level,
         mean_block_s=document.mean_block_s,
@@ -171,6 +177,7 @@ def direction_model(document: DirectionDocument | None) -> DirectionModel | None
         n_tests=document.n_tests,
         lower_bound_only=document.lower_bound_only,
         in_order=document.in_order,
+        weekly=document.weekly or unknown_week(),
     )
 
 

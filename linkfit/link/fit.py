@@ -25,6 +25,7 @@ from linkfit.link.model import LinkModel
 from linkfit.link.replay import Blocks, RunBank, block_lengths, replay
 from linkfit.link.series import MeasuredRuns, lower_bounds_bps, measured_runs, thinned_runs
 from linkfit.link.stand_ins import TransferLooks, floor_runs, transfer_looks
+from linkfit.link.weekly import fit_weekly
 
 if TYPE_CHECKING:
     from numpy.random import Generator
@@ -137,6 +138,7 @@ def _fit_direction(
     mean_bps = float(rates_bps.mean())
     counted = runs if seen is None else seen.once()
     marginal = fit_marginal(counted, bounds_bps, rng)
+    daily = fit_daily(runs, timezone)
     shown = _shows_single_seconds(trace, direction, seen)
     measured_s = float(rates_bps.size if seen is None else seen.sending_s.sum())
     model = DirectionModel(
@@ -149,7 +151,8 @@ def _fit_direction(
             spreads_bps=(),
             model_spreads_bps=(),
         ),
-        daily=fit_daily(runs, timezone),
+        daily=daily,
+        weekly=fit_weekly(runs, daily),
         level=level_spread(
             measured_s,
             float(rates_bps.std()) / mean_bps if mean_bps else 0.0,

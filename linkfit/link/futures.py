@@ -13,6 +13,7 @@ from linkfit.link.marginal import Marginal
 from linkfit.link.paths import CapacityPaths
 from linkfit.link.replay import Blocks, RunBank, block_lengths, replay
 from linkfit.link.series import GRID_S, MeasuredRuns
+from linkfit.link.weekly import WeeklyPattern, unknown_week
 
 if TYPE_CHECKING:
     from numpy.random import Generator
@@ -41,6 +42,8 @@ class DirectionModel:
         How long seconds resemble each other, and the check of the replay against it.
     daily : DailyPattern
         Factor by local hour, or that none was found.
+    weekly : WeeklyPattern
+        Weekends against other days, or that no difference was found; told, not drawn.
     level : LevelSpread
         How far the future's level may lie from the record's.
     mean_block_s : float
@@ -66,6 +69,7 @@ class DirectionModel:
     n_tests: int
     lower_bound_only: bool = False
     in_order: bool = field(default=True)
+    weekly: WeeklyPattern = field(default_factory=unknown_week)
 
     def __post_init__(self) -> None:
         positive("mean_block_s", self.mean_block_s)

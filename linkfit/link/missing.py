@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING
 
-from linkfit.units import format_size
+from linkfit.units import format_count, format_size
 
 if TYPE_CHECKING:
     from linkfit.link.futures import DirectionModel
@@ -49,9 +49,9 @@ def _of_direction(name: str, model: "DirectionModel") -> list[str]:
         n_more = MIN_TESTS - n_tests
         total = format_size(n_more * model.mean_rate_bps * TEST_S / 8.0, 2)
         texts.append(
-            f"{name} rests on {model.measured_s:.0f} s in {model.n_tests} "
-            f"{'run' if model.n_tests == 1 else 'runs'}: {n_more} more tests of 10 s, spread over "
-            f"hours and days, cost about {total} ({cost} each)"
+            f"{name} rests on {model.measured_s:.0f} s in {format_count(model.n_tests, 'run')}: "
+            f"{format_count(n_more, 'more test')} of 10 s, spread over hours and days, "
+            f"{'costs' if n_more == 1 else 'cost'} about {total} ({cost} each)"
         )
     daily = model.daily
     hours = daily.hours_never_measured
@@ -64,9 +64,13 @@ def _of_direction(name: str, model: "DirectionModel") -> list[str]:
         )
     if 0 < daily.n_days < MIN_DAYS:
         texts.append(
-            f"{name} was measured on {daily.n_days} {'day' if daily.n_days == 1 else 'days'}: "
+            f"{name} was measured on {format_count(daily.n_days, 'day')}: "
             f"other days may differ by more than the intervals say; cover {MIN_DAYS}"
         )
+    weekly = model.weekly
+    if daily.n_days >= MIN_DAYS and not (weekly.n_weekend_days and weekly.n_weekdays):
+        never = "Monday to Friday" if weekly.n_weekend_days else "a Saturday or Sunday"
+        texts.append(f"{name} was never measured on {never}: one test costs about {cost}")
     return texts
 
 

@@ -47,6 +47,7 @@ def _direction(model: DirectionModel) -> dict[str, Any]:
             "factor": [round(float(factor), 4) for factor in daily.factor],
             "hours_never_measured": list(daily.hours_never_measured),
         },
+        "weekly": plain_value(model.weekly),
         "level": plain_value(model.level),
         "lower_bound_only": model.lower_bound_only,
     }

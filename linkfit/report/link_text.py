@@ -1,17 +1,24 @@
 """What `linkfit fit` says of a link model: parameters, how well they fit, what is unknown."""
 
+import math
 from typing import TYPE_CHECKING
 
 from linkfit.link.futures import DirectionModel
 from linkfit.link.latency import LatencyModel
 from linkfit.link.model import LinkModel
+from linkfit.link.weekly import WeeklyPattern
 from linkfit.report.listing import Column, Listing, apart, bullets, heading, sentence
 from linkfit.report.wording import DIRECTION_WORDS, QUANTILES
-from linkfit.units import format_duration, format_rate, format_share
+from linkfit.units import format_count, format_duration, format_rate, format_share
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
+FLOOR_ONLY = (
+    "At least this, and nobody knows how much more: nothing tried for all that the link could "
+    "carry. The rates are a floor, what was carried at the busiest; outages and quiet moments "
+    "look alike. One speed test tells more than this whole record."
+)
 _COLUMNS = (Column(heading="figure", prose=True), Column(heading="value", prose=True))
 
 
@@ -32,15 +39,23 @@ def _direction(link: LinkModel, direction: str) -> "list[RenderableType]":
     listing = Listing(columns=_COLUMNS)
     for name, value in direction_figures(model):
         listing.add(name, value)
+    if model.lower_bound_only:
+        return [title, sentence(FLOOR_ONLY), listing]
     return [title, listing, *_averages(model)]
 
 
 def direction_figures(model: DirectionModel) -> list[tuple[str, str]]:
     """Each figure of one direction: its name and its value in words."""
+    if model.lower_bound_only:
+        return [
+            ("measured", "lower bounds only"),
+            ("carried at the busiest, IP layer", f"at least {format_rate(model.mean_rate_bps)}"),
+            ("mind", "only lower bounds were measured: the rates are a floor"),
+        ]
     low, middle, high = (format_rate(float(q)) for q in model.marginal.quantile(QUANTILES))
     outages = model.marginal.outages
-    found = [
-        ("measured", f"{model.n_tests} runs, {format_duration(model.measured_s)} in all"),
+    return [
+        ("measured", measured_text(model)),
         ("mean rate of a second, IP layer", format_rate(model.mean_rate_bps)),
         ("5 %, median, 95 % of seconds", f"{low}, {middle}, {high}"),
         ("family of the rates", family_text(model)),
@@ -49,11 +64,15 @@ def direction_figures(model: DirectionModel) -> list[tuple[str, str]]:
         ("a second like the one before", f"correlation {model.dependence.lag1_correlation:.2f}"),
         ("replayed in blocks of", format_duration(model.mean_block_s)),
         ("daily pattern", _daily_text(model)),
+        ("weekly pattern", weekly_text(model.weekly)),
         ("level still unknown by", f"{100 * model.level.unknown_sigma:.2g} % (1 sigma)"),
     ]  # fmt: skip
-    if model.lower_bound_only:
-        found.append(("mind", "only lower bounds were measured: the rates are a floor"))
-    return found
+
+
+def measured_text(model: DirectionModel) -> str:
+    """How much was measured: runs or tests, and seconds in all."""
+    runs = format_count(model.n_tests, "run")
+    return f"{runs}, {format_duration(model.measured_s)} in all"
 
 
 def family_text(model: DirectionModel) -> str:
@@ -82,15 +101,41 @@ def _daily_text(model: DirectionModel) -> str:
     daily = model.daily
     if daily.n_days == 0:
         return "no time of day was measured"
+    days = format_count(daily.n_days, "day")
     if not daily.found:
-        return f"none found in {daily.n_days} days"
-    known = [hour for hour in range(daily.factor.size) if daily.measured_s[hour] > 0]
+        return f"none found in {days}"
+    known = daily.hours_known
+    if not known:
+        return f"found, but no hour was measured for more than minutes in {days}"
     worst = min(known, key=lambda hour: float(daily.factor[hour]))
     best = max(known, key=lambda hour: float(daily.factor[hour]))
     return (
         f"{daily.factor[worst]:.2f} times the usual rate at {worst}-{worst + 1} h, "
         f"{daily.factor[best]:.2f} times at {best}-{best + 1} h ({daily.timezone}, measured "
-        f"hours of {daily.n_days} days)"
+        f"hours of {days})"
+    )
+
+
+def weekly_text(weekly: WeeklyPattern) -> str:
+    """What weekends are against other days, or what keeps that from being known."""
+    n_weekend_days, n_weekdays = weekly.n_weekend_days, weekly.n_weekdays
+    if n_weekend_days + n_weekdays == 0:
+        return "no time of day was measured"
+    if not n_weekend_days:
+        return "Saturdays and Sundays were never measured"
+    if not n_weekdays:
+        return "Mondays to Fridays were never measured"
+    days = (
+        f"{format_count(n_weekend_days, 'weekend day')} and {format_count(n_weekdays, 'other day')}"
+    )
+    if not weekly.tested:
+        return f"too few days to tell: {days}"
+    if not weekly.found:
+        return f"none found in {days}"
+    low, high = (weekly.factor * math.exp(z * weekly.sigma) for z in (-1.645, 1.645))
+    return (
+        f"{weekly.factor:.2f} times the rate of other days on Saturdays and Sundays (90 %: "
+        f"{low:.2f} to {high:.2f}; {days})"
     )
 
 

@@ -46,6 +46,14 @@ def test_hours_never_measured_do_not_count():
     assert slowest_hour(link, Hours()) in (19, 23)
 
 
+def test_an_hour_seen_once_for_minutes_does_not_count():
+    many = days(evening, hours=[h for h in range(24) if h not in (20, 21, 22)])
+    once = days(evening, hours=[21], n_days=1)
+    link = fit_link(Trace.merge([many, once]))
+    assert link.up.daily.measured_s[21] == 120
+    assert slowest_hour(link, Hours()) in (19, 23)
+
+
 def test_the_slower_direction_decides():
     flat_with_noon_dip = days(
         lambda h: 50e6 * (1 - 0.9 * np.exp(-(((h - 12) / 2) ** 2))), direction="down"

@@ -53,6 +53,28 @@ def test_hours_never_measured_are_wider(rng):
     assert daily.sigma_at(1.5) > daily.sigma_at(12.5)
 
 
+def test_an_hour_outside_the_record_is_wider_than_one_inside(rng):
+    # two days are too few for a pattern: by hand, 2 of 24 hours measured alike, weights 1/2
+    daily = fit_daily(record_around_the_clock(rng, 2, 0.3, hours=(9, 14)), "UTC")
+    assert not daily.found
+    inside, outside = 0.15 * np.sqrt(1 - 1 + 0.5), 0.15 * np.sqrt(1 + 0.5)
+    assert daily.sigma[[9, 14]] == pytest.approx([inside, inside])
+    assert daily.sigma[[0, 20]] == pytest.approx([outside, outside])
+    one_hour = fit_daily(record_around_the_clock(rng, 2, 0.3, hours=(9,)), "UTC")
+    assert one_hour.sigma[9] == 0
+    assert one_hour.sigma[3] == pytest.approx(0.15 * np.sqrt(2))
+
+
+def test_an_hour_is_known_after_more_than_minutes(rng):
+    few = fit_daily(record_around_the_clock(rng, 2, 0.3, hours=(9, 14)), "UTC")
+    assert few.days[9] == 2
+    assert few.hours_known == ()
+    long = fit_daily(record_around_the_clock(rng, 1, 0.3, hours=(9,), length_s=1800), "UTC")
+    assert long.hours_known == (9,)
+    many = fit_daily(record_around_the_clock(rng, 3, 0.3, hours=(9, 14)), "UTC")
+    assert many.hours_known == (9, 14)
+
+
 def test_few_days_or_no_clock_give_a_flat_line(rng):
     two_days = fit_daily(record_around_the_clock(rng, 2, 1.0), "UTC")
     assert not two_days.found

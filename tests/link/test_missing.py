@@ -1,3 +1,5 @@
+from datetime import UTC, datetime, timedelta
+
 import numpy as np
 
 import linkfit as lf
@@ -27,3 +29,23 @@ def test_a_well_measured_link_asks_for_nothing_of_that_direction(start_of_june):
     rates = rng.lognormal(15, 0.3, 8 * 86_400 // 60)
     trace = Trace.from_rates(rates, step_s=60.0, direction="up", start=start_of_june)
     assert not [text for text in lf.fit_link(trace).missing if text.startswith("upload")]
+
+
+def test_a_week_without_saturday_or_sunday_is_named():
+    monday = datetime(2026, 6, 1, 8, tzinfo=UTC)
+    days = [d for d in range(11) if d % 7 < 5]
+    traces = [
+        Trace.from_rates(np.full(60, 5e6), direction="up", start=monday + timedelta(days=d))
+        for d in days
+    ]
+    missing = " | ".join(lf.fit_link(Trace.merge(traces)).missing)
+    assert "upload was never measured on a Saturday or Sunday: one test costs" in missing
+    both = Trace.from_rates(np.full(60, 5e6), direction="up", start=monday + timedelta(days=5))
+    assert "Saturday" not in " ".join(lf.fit_link(Trace.merge([*traces, both])).missing)
+
+
+def test_one_more_test_is_singular():
+    starts = [datetime(2026, 6, 1, 8, tzinfo=UTC) + timedelta(hours=h) for h in range(19)]
+    tests = [Trace.from_rates(np.full(10, 8e6), start=start) for start in starts]
+    missing = lf.fit_link(Trace.merge(tests)).missing
+    assert any(": 1 more test of 10 s, spread over hours and days, costs" in m for m in missing)

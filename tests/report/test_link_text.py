@@ -8,7 +8,14 @@ from rich.console import Console
 
 from linkfit.ingest.trace import Trace
 from linkfit.link.fit import fit_link
-from linkfit.report.link_text import direction_figures, family_text, link_text
+from linkfit.link.weekly import WeeklyPattern, unknown_week
+from linkfit.report.link_text import (
+    direction_figures,
+    family_text,
+    link_text,
+    measured_text,
+    weekly_text,
+)
 
 
 @pytest.fixture(scope="module")
@@ -77,3 +84,39 @@ def test_loss_by_chance_and_together_are_told_where_known(link):
     assert "lost by chance, outside outages: 1.2 %" in out
     assert "lost together: 1.5 probes in a row on average" in out
     assert "lost together" not in shown(link, 80)
+
+
+def test_a_link_of_lower_bounds_says_at_least(rng):
+    link = fit_link(Trace.from_rates(rng.random(600) * 5e6, saturating=False, layer="ip"))
+    text = " ".join(shown(link, 80).split())
+    assert "At least this, and nobody knows how much more" in text
+    assert "at least 2." in text or "at least 3." in text  # Mbit/s; averages over 10 s
+    assert "outages none seen" not in text
+    assert "correlation" not in text
+
+
+def test_one_run_is_one_run(link):
+    model = replace(link.direction("up"), n_tests=1, measured_s=10.0)
+    assert measured_text(model) == "1 run, 10 s in all"
+    assert measured_text(replace(model, n_tests=2)) == "2 runs, 10 s in all"
+
+
+@pytest.mark.parametrize(
+    ("week", "said"),
+    [
+        (unknown_week(), "no time of day was measured"),
+        (unknown_week(0, 3), "Saturdays and Sundays were never measured"),
+        (unknown_week(1, 0), "Mondays to Fridays were never measured"),
+        (unknown_week(1, 4), "too few days to tell: 1 weekend day and 4 other days"),
+        (unknown_week(4, 10), "none found in 4 weekend days and 10 other days"),
+    ],
+)
+def test_a_week_that_is_not_known_says_why(week, said):
+    assert weekly_text(week) == said
+
+
+def test_a_weekly_pattern_has_its_interval():
+    week = WeeklyPattern(factor=0.8, sigma=0.1, n_weekend_days=4, n_weekdays=10, found=True)
+    said = weekly_text(week)
+    assert said.startswith("0.80 times the rate of other days on Saturdays and Sundays (90 %: 0.68")
+    assert "to 0.94" in said  # 0.8 exp(+-1.645 x 0.1) by hand: 0.679 and 0.943
