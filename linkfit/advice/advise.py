@@ -29,11 +29,18 @@ MOST_TASKS_WITH_USERS = 60  # their largest numbers of users take longer than al
 class SiteEvaluator(Protocol):
     """Makes all forecasts of a site; every call uses the same futures of the link."""
 
-    def evaluate(self, site: Site, *, limits: bool = True, exact: bool | None = None) -> Evaluation:
+    def evaluate(
+        self,
+        site: Site,
+        *,
+        limits: bool = True,
+        exact: bool | None = None,
+        users: bool | None = None,
+    ) -> Evaluation:
         """All forecasts of `site`.
 
         Without `limits` no user limits and no throttled rate; without `exact` a task may keep
-        times that it had in nearly the same company.
+        times that it had in nearly the same company; without `users` no user limits.
         """
 
 
