@@ -11,7 +11,8 @@ from linkfit.forecast.draws import Forecast
 from linkfit.units import BITS_PER_BYTE, DAYS_PER_MONTH, SECONDS_PER_DAY
 
 if TYPE_CHECKING:
-    from linkfit.site.model import PathLimits, Plan
+    from linkfit.site.model import PathLimits
+    from linkfit.site.plan import Plan
 
 RATE_SIGMA = 0.3  # tables of makers and the scene differ by that much; common practice
 H265_FACTOR = (0.5, 0.7)  # of the H.264 rate; common practice

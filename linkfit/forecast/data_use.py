@@ -28,7 +28,8 @@ from linkfit.forecast.demand import (
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.hours import common_part, day_intervals, open_frac, site_intervals
 from linkfit.forecast.outcomes import DataForecast, LedgerEntry
-from linkfit.site.model import Background, Backlog, Plan, Service, Site, Task
+from linkfit.site.model import Background, Backlog, Service, Site, Task
+from linkfit.site.plan import Plan
 from linkfit.units import BITS_PER_BYTE, DAYS_PER_MONTH, SECONDS_PER_DAY
 
 if TYPE_CHECKING:

@@ -18,7 +18,8 @@ from linkfit.forecast.rate_limits import crossing_bps
 from linkfit.forecast.sharing import spread_rows
 from linkfit.forecast.stalls import FILM, LIVE, Player, Watching, watch
 from linkfit.forecast.world_intervals import Estimate, over_worlds
-from linkfit.site.model import PathLimits, Plan, Site
+from linkfit.site.model import PathLimits, Site
+from linkfit.site.plan import Plan
 from linkfit.units import SECONDS_PER_HOUR
 
 if TYPE_CHECKING:

@@ -19,9 +19,10 @@ from linkfit.site.entries import BackgroundEntry, BacklogEntry, ServiceEntry, Si
 from linkfit.site.entry import Entry
 from linkfit.site.hours import Hours, Power
 from linkfit.site.kinds import find_kind
-from linkfit.site.model import Background, Backlog, PathLimits, Plan, Service, Site
+from linkfit.site.model import Background, Backlog, PathLimits, Service, Site
 from linkfit.site.photo_sizes import photo_size
 from linkfit.site.place_entries import HoursEntry, PathEntry, PlanEntry, PowerEntry, SiteEntry
+from linkfit.site.plan import Plan
 from linkfit.site.problems import Place, Problems
 from linkfit.site.shown import did_you_mean, shown
 from linkfit.site.tasks import image_of, service_tasks, size_law

@@ -11,10 +11,10 @@ from datetime import date
 from linkfit._checks import count, fraction, non_negative, one_of, positive
 from linkfit.errors import InputError
 from linkfit.site.hours import DayWindow, Hours
+from linkfit.site.plan import Plan
 
 FLOWS = ("out", "in", "both")
 ENTRIES = ("relay", "direct")
-COUNTED = ("both", "up", "down")
 CACHE_SCOPES = ("none", "browser", "shared")
 IMAGE_FORMATS = ("jpeg", "webp")
 IMAGE_ROLES = ("photo", "thumbnail")
@@ -150,7 +150,8 @@ class Task:
 class Service:
     """A service with its users (or cameras, hosts, devices) and what they do.
 
-    `rate_limit_bps` holds back its tasks that may wait; `local_name`: clients on the same link
+    `rate_limit_bps` holds for each of its transfers (of a Backlog: for all together), so that
+    its mean load is no more either; `local_name`: clients on the same link
     reach the server without crossing it; `window` limits when it runs.
     """
 
@@ -166,28 +167,6 @@ class Service:
         count("users", self.n_users, least=0)
         if self.rate_limit_bps is not None:
             positive("rate_limit", self.rate_limit_bps)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Plan:
-    """The data plan. `cap_bytes` None: unmetered. After the cap one of three: a throttle
-    [bit/s], a stop (both None), or a price [money per GB].
-    """
-
-    cap_bytes: float | None = None
-    counted: str = "both"
-    cycle_day: int = 1
-    throttle_bps: float | None = None
-    price_per_gb: float | None = None
-
-    def __post_init__(self) -> None:
-        if self.cap_bytes is not None:
-            positive("cap", self.cap_bytes)
-        one_of("counted", self.counted, COUNTED)
-        if not 1 <= count("cycle_day", self.cycle_day) <= 31:
-            raise InputError(f"cycle_day: expected 1 to 31, got {self.cycle_day}")
-        if self.throttle_bps is not None and self.price_per_gb is not None:
-            raise InputError("after_cap: expected a rate, 'stop' or a price, got two of them")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

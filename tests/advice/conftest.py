@@ -13,16 +13,8 @@ from linkfit.forecast.outcomes import (
     TaskForecast,
 )
 from linkfit.site.kinds import find_kind
-from linkfit.site.model import (
-    Background,
-    Backlog,
-    Image,
-    PathLimits,
-    Plan,
-    Service,
-    Site,
-    SizeLaw,
-)
+from linkfit.site.model import Background, Backlog, Image, PathLimits, Service, Site, SizeLaw
+from linkfit.site.plan import Plan
 
 N_WORLDS, N_PER_WORLD, CYCLE_DAYS = 5, 40, 30.0
 

@@ -9,7 +9,8 @@ from linkfit.advice.advise import advise
 from linkfit.advice.change import apply_all
 from linkfit.ingest.trace import Trace
 from linkfit.link.fit import fit_link
-from linkfit.site.model import Plan, Site
+from linkfit.site.model import Site
+from linkfit.site.plan import Plan
 
 
 @pytest.fixture(scope="module")

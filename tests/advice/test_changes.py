@@ -7,7 +7,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from linkfit.advice.changes import candidate_changes
-from linkfit.site.model import Plan, Service, Site, SizeLaw, Task
+from linkfit.site.model import Service, Site, SizeLaw, Task
+from linkfit.site.plan import Plan
 
 READ_ONLY = settings(
     suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=60, deadline=None

@@ -5,7 +5,7 @@ import pytest
 from linkfit.advice.changes import candidate_changes
 from linkfit.advice.measures import target_measures
 from linkfit.advice.relevance import N_WITHOUT_NEED, by_relevance, bytes_share, saved_share
-from linkfit.site.model import Plan
+from linkfit.site.plan import Plan
 
 
 def ranked(site, rates, evaluator):

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from linkfit.forecast.backlog import forecast_backlog
 from linkfit.link.paths import CapacityPaths
 from linkfit.site.hours import DayWindow, Hours, Power
-from linkfit.site.model import Backlog, PathLimits, Plan, Service, Site, SizeLaw, Task
+from linkfit.site.model import Backlog, PathLimits, Service, Site, SizeLaw, Task
+from linkfit.site.plan import Plan
 
 
 class SteadyLink:

@@ -12,7 +12,8 @@ from linkfit.forecast.backlog_case import backlog_case, open_parts
 from linkfit.forecast.path_source import backlog_paths
 from linkfit.link.paths import CapacityPaths
 from linkfit.site.hours import DayWindow, Hours, Power
-from linkfit.site.model import Background, Backlog, Plan, Site, SizeLaw
+from linkfit.site.model import Background, Backlog, Site, SizeLaw
+from linkfit.site.plan import Plan
 
 PHOTOS = Backlog(name="photos", n_items=1000, size=SizeLaw(median_bytes=3.5e6, spread=1.6))
 DAY = Hours(windows=(DayWindow(start_h=6.5, end_h=22),))

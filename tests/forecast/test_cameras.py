@@ -5,7 +5,8 @@ import pytest
 
 from linkfit.forecast.cameras import FEEDS, RATE_SIGMA, watching_time_s
 from linkfit.forecast.draws import Forecast
-from linkfit.site.model import PathLimits, Plan
+from linkfit.site.model import PathLimits
+from linkfit.site.plan import Plan
 from linkfit.units import DAYS_PER_MONTH
 
 

@@ -22,17 +22,8 @@ from linkfit.forecast.data_use import (
 from linkfit.forecast.draws import Forecast
 from linkfit.site.background import default_background
 from linkfit.site.hours import DayWindow, Hours
-from linkfit.site.model import (
-    Background,
-    Backlog,
-    Cache,
-    PathLimits,
-    Plan,
-    Service,
-    Site,
-    SizeLaw,
-    Task,
-)
+from linkfit.site.model import Background, Backlog, Cache, PathLimits, Service, Site, SizeLaw, Task
+from linkfit.site.plan import Plan
 
 VIEW = Task(name="view", flow="out", size=SizeLaw(median_bytes=2e5, spread=1.7), per_user_day=15.0)
 ADD = Task(name="add", flow="in", size=SizeLaw(median_bytes=3.5e6, spread=1.6), per_user_day=8.0)

@@ -9,7 +9,8 @@ import pytest
 from linkfit.forecast.backlog import forecast_backlog
 from linkfit.link.paths import CapacityPaths
 from linkfit.site.hours import DayWindow, Hours, Power
-from linkfit.site.model import Backlog, PathLimits, Plan, Site, SizeLaw
+from linkfit.site.model import Backlog, PathLimits, Site, SizeLaw
+from linkfit.site.plan import Plan
 
 TUNNEL = PathLimits(tunnel_overhead_bytes=1448 - 1500 * 1.01 / 1.10)  # a factor of 1.10 in all
 BARE = Site(name="x", path=TUNNEL)

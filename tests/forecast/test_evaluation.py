@@ -12,7 +12,8 @@ from linkfit.forecast.evaluation import Evaluator, evaluate
 from linkfit.ingest.trace import Trace
 from linkfit.link.fit import fit_link
 from linkfit.site.hours import DayWindow
-from linkfit.site.model import Backlog, PathLimits, Plan, Service, Site, SizeLaw, Task
+from linkfit.site.model import Backlog, PathLimits, Service, Site, SizeLaw, Task
+from linkfit.site.plan import Plan
 
 PROBES = 100
 

@@ -7,7 +7,8 @@ from linkfit.errors import FitError, InputError
 from linkfit.forecast.stream_forecast import LADDER, forecast_streams
 from linkfit.ingest.trace import Trace
 from linkfit.link.fit import fit_link
-from linkfit.site.model import PathLimits, Plan, Service, Site, SizeLaw, Task
+from linkfit.site.model import PathLimits, Service, Site, SizeLaw, Task
+from linkfit.site.plan import Plan
 
 RNG = np.random.default_rng(8)
 

@@ -9,7 +9,8 @@ from linkfit.forecast.evaluation import evaluate
 from linkfit.forecast.users import forecast_users
 from linkfit.ingest.trace import Trace
 from linkfit.link.fit import fit_link
-from linkfit.site.model import PathLimits, Plan, Service, Site, SizeLaw, Task
+from linkfit.site.model import PathLimits, Service, Site, SizeLaw, Task
+from linkfit.site.plan import Plan
 
 PROBES = 60
 

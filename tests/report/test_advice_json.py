@@ -20,7 +20,8 @@ from linkfit.forecast.outcomes import (
 from linkfit.ingest.trace import Trace
 from linkfit.link.fit import fit_link
 from linkfit.report.advice_json import SCHEMA, advice_record
-from linkfit.site.model import Background, Backlog, Plan, Service, Site, SizeLaw, Task
+from linkfit.site.model import Background, Backlog, Service, Site, SizeLaw, Task
+from linkfit.site.plan import Plan
 
 
 def forecast(draws, unit):

@@ -6,7 +6,8 @@ from linkfit.forecast.draws import Forecast
 from linkfit.forecast.user_limits import UserLimit
 from linkfit.forecast.users import DirectionUse, ServiceUsers, TaskUsers, UsersForecast
 from linkfit.report.users_json import users_record
-from linkfit.site.model import Plan, Service, Site, SizeLaw, Task
+from linkfit.site.model import Service, Site, SizeLaw, Task
+from linkfit.site.plan import Plan
 
 GET = Task(name="get", flow="out", size=SizeLaw(median_bytes=1e6), target_s=10.0)
 ECHO = Task(name="echo", flow="out", size=SizeLaw(median_bytes=1e2))

@@ -20,12 +20,12 @@ from linkfit.site.model import (
     Cache,
     Image,
     PathLimits,
-    Plan,
     Service,
     Site,
     SizeLaw,
     Task,
 )
+from linkfit.site.plan import Plan
 from linkfit.site.problems import Problems
 from linkfit.site.shown import toml_string
 

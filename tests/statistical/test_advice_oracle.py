@@ -20,7 +20,8 @@ from linkfit.forecast.outcomes import (
 )
 from linkfit.ingest.trace import Trace
 from linkfit.link.fit import fit_link
-from linkfit.site.model import Plan, Service, Site, SizeLaw, Task
+from linkfit.site.model import Service, Site, SizeLaw, Task
+from linkfit.site.plan import Plan
 
 MB = 1e6
 N_MORE = 8
