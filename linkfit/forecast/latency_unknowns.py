@@ -3,13 +3,14 @@
 Each world gets one draw of each, so that a call judged by one ping gets a wide answer.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from linkfit._checks import positive
 from linkfit.forecast.voice import gilbert_burst_ratio
+from linkfit.link.latency import latency_prior
 from linkfit.units import BITS_PER_BYTE
 
 if TYPE_CHECKING:
@@ -23,8 +24,9 @@ if TYPE_CHECKING:
 PRIOR_QUEUE_S, PRIOR_QUEUE_SPREAD = 0.5, 2.5
 # A prior worth 30 probes of which a hundredth is lost, most of the time far fewer: a judgement
 _PRIOR_PROBES, _PRIOR_LOST = 30.0, 0.3
+NOT_MEASURED = "common practice"
 _MOST_BURST_RATIO = 2.0  # of independent losses, where the bursts are unknown: a judgement
-_PRIOR_RTT_SIGMA = 0.46  # of links, see linkfit.link.latency
+_Z_84 = 0.84134  # a standard deviation above the middle of a normal distribution
 # Probes of one test resemble each other: this many count as one, a judgement
 _PROBES_A_TEST = 10.0
 _LEAST_QUEUE_SIGMA = 0.1
@@ -54,6 +56,16 @@ class LatencyUnknowns:
     loss_frac: "NDArray[np.float64]"
     burst_ratio: "NDArray[np.float64]"
     queue_source: str
+
+    def at(self, rows: "NDArray[np.int64]") -> "LatencyUnknowns":
+        """The unknowns of these rows, in their order."""
+        return replace(
+            self,
+            queue_bits=self.queue_bits[rows],
+            rtt_factor=self.rtt_factor[rows],
+            loss_frac=self.loss_frac[rows],
+            burst_ratio=self.burst_ratio[rows],
+        )
 
 
 def draw_unknowns(
@@ -86,15 +98,21 @@ def draw_unknowns(
         mean_bps = link.direction(direction).mean_rate_bps
         queue = queue_s * mean_bps * np.exp(sigma * rng.standard_normal(n_worlds))
     loss, burst_ratio = _loss(link.latency, n_worlds, rng)
-    n_idle = 0 if link.latency is None else link.latency.n_idle
-    rtt_sigma = _PRIOR_RTT_SIGMA / np.sqrt(1.0 + n_idle / _PROBES_A_TEST)
     return LatencyUnknowns(
         queue_bits=queue[world],
-        rtt_factor=np.exp(rtt_sigma * rng.standard_normal(n_worlds))[world],
+        rtt_factor=np.exp(_rtt_sigma(link) * rng.standard_normal(n_worlds))[world],
         loss_frac=loss[world],
         burst_ratio=burst_ratio[world],
         queue_source=source,
     )
+
+
+def _rtt_sigma(link: "LinkModel") -> float:
+    """How far the level of the round trips may lie from that of the probes, in logarithms."""
+    latency = link.latency or latency_prior()
+    grid = np.linspace(0.0, 1.0, latency.idle_rtts_s.size)
+    low, high = np.log(np.interp([1 - _Z_84, _Z_84], grid, latency.idle_rtts_s))
+    return float((high - low) / 2 / np.sqrt(1.0 + latency.n_idle / _PROBES_A_TEST))
 
 
 def _queue(link: "LinkModel", buffer_bytes: float | None) -> tuple[float, float, str]:
@@ -103,7 +121,7 @@ def _queue(link: "LinkModel", buffer_bytes: float | None) -> tuple[float, float,
         return 0.0, 0.0, "as stated"
     latency = link.latency
     if latency is None or latency.loaded_rtts_s is None:
-        return PRIOR_QUEUE_S, float(np.log(PRIOR_QUEUE_SPREAD)), "common practice"
+        return PRIOR_QUEUE_S, float(np.log(PRIOR_QUEUE_SPREAD)), NOT_MEASURED
     middle = latency.loaded_rtts_s.size // 2
     added_s = float(latency.loaded_rtts_s[middle] - latency.idle_rtts_s[middle])
     n_tests = max(latency.n_loaded / _PROBES_A_TEST, 0.1)

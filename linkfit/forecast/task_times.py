@@ -12,9 +12,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from linkfit.forecast.call_delay import heard_delay_s
 from linkfit.forecast.company import Company
 from linkfit.forecast.demand import REQUEST_BYTES
 from linkfit.forecast.draws import Forecast
+from linkfit.forecast.latency_unknowns import NOT_MEASURED, draw_unknowns
 from linkfit.forecast.load import (
     away_frac,
     directions,
@@ -129,11 +131,26 @@ def _relay_s(task: Task, path: PathLimits) -> float:
 def draw_rtts_s(
     hour: BusyHour, task: Task, n: int, rng: np.random.Generator
 ) -> "NDArray[np.float64]":
-    """Round trips that a task meets: busy ones as often as its directions are busy. [s]"""
-    busy = max((hour.busy_frac(d) for d in directions(task) if d in hour.paths), default=0.0)
+    """Round trips that a task meets: busy ones as often as its directions are busy. [s]
+
+    Busy ones that nobody measured wait behind a queue of common practice, and few probes leave
+    the level of all of them open: both are drawn once a world.
+    """
     idle = hour.link.draw_rtts_s(n, rng)
     loaded = hour.link.draw_rtts_s(n, rng, loaded=True)
-    return np.where(rng.random(n) < busy, np.maximum(idle, loaded), idle)
+    chance = rng.random(n)
+    ways = [way for way in directions(task) if way in hour.paths]
+    if not ways:
+        return idle
+    way = max(ways, key=hour.busy_frac)
+    rows = spread_rows(hour.paths[way], n)
+    # a child generator: what is drawn after this stays what it was
+    unknowns = draw_unknowns(hour.link, way, hour.paths[way].world, rng.spawn(1)[0])
+    if unknowns.queue_source == NOT_MEASURED:
+        mean_bps = max(hour.link.direction(way).mean_rate_bps, 1.0)
+        loaded = idle + unknowns.queue_bits[rows] / mean_bps
+    met = np.where(chance < hour.busy_frac(way), np.maximum(idle, loaded), idle)
+    return np.asarray(met * unknowns.rtt_factor[rows], dtype=np.float64)
 
 
 def task_draws(
@@ -294,6 +311,8 @@ def stream_draws(
             usable, starts, draws, rate_bps=rate, duration_s=task.duration_s, moment_frac=moment
         )
         fixed_s = (rtts_s + relay_s) / 2
+        unknowns = draw_unknowns(hour.link, direction, usable.world, rng.spawn(1)[0]).at(draws)
+        wait_s = heard_delay_s(wait_s + fixed_s, unknowns, task.target_s) - fixed_s
     else:
         wait_s = start_delay_s(usable, starts, draws, rate_bps=rate, duration_s=task.duration_s)
         fixed_s = _START_ROUND_TRIPS * (rtts_s + relay_s)

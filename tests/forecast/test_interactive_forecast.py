@@ -5,7 +5,7 @@ import pytest
 
 from linkfit.errors import FitError, InputError
 from linkfit.forecast.interactive_forecast import NO_LIMIT, forecast_interactive
-from linkfit.ingest.trace import Trace
+from linkfit.ingest.trace import LatencySamples, Source, Trace
 from linkfit.link.fit import fit_link
 from linkfit.site.model import PathLimits, Service, Site, SizeLaw, Task
 
@@ -16,8 +16,15 @@ RNG = np.random.default_rng(8)
 def link():
     """Forty minutes of an uplink that changes by the second, and 900 idle probes."""
     rates = RNG.lognormal(np.log(6e6), 0.45, 2400)
-    probes = Trace.from_quick_numbers(down_bps=2e7, rtt_s=0.05)
-    return fit_link(Trace.merge([Trace.from_rates(rates, direction="up"), probes]))
+    n = 900
+    probes = LatencySamples(
+        time_s=np.arange(n), rtt_s=RNG.lognormal(np.log(0.05), 0.1, n), spread_s=np.zeros(n),
+        n_probes=np.ones(n), n_lost=np.zeros(n), loaded=np.zeros(n), source=np.zeros(n),
+    )  # fmt: skip
+    sources = (Source(name="probes", format="test", has_clock=False),)
+    up = Trace.from_rates(rates, direction="up")
+    down = Trace.from_quick_numbers(down_bps=2e7)
+    return fit_link(Trace.merge([up, down, Trace(sources=sources, latency=probes)]))
 
 
 @pytest.fixture(scope="module")

@@ -39,7 +39,7 @@ def test_rows_of_a_world_share_what_is_unknown(bare):
     found = drawn(bare)
     for array in (found.queue_bits, found.rtt_factor, found.loss_frac, found.burst_ratio):
         assert (array[::2] == array[1::2]).all()
-        assert np.unique(array).size == 400
+        assert np.unique(array).size == 400  # each world its own
 
 
 def test_without_a_probe_the_prior_speaks(bare):
@@ -55,12 +55,16 @@ def test_without_a_probe_the_prior_speaks(bare):
 
 @pytest.mark.parametrize("part", ["queue_bits", "rtt_factor"])
 def test_more_probes_narrow_what_is_unknown(bare, part):
-    loaded = np.full(201, 0.3)
+    spread = {"idle_rtts_s": np.linspace(0.03, 0.08, 201), "loaded_rtts_s": np.full(201, 0.3)}
     ratios = [
-        ratio(getattr(drawn(with_latency(bare, loaded_rtts_s=loaded, n_idle=n, n_loaded=n)), part))
+        ratio(getattr(drawn(with_latency(bare, n_idle=n, n_loaded=n, **spread)), part))
         for n in (1, 30, 1000)
     ]
     assert ratios[0] > ratios[1] > ratios[2] > 1
+
+
+def test_round_trips_that_never_differ_have_a_known_level(bare):
+    assert (drawn(with_latency(bare, n_idle=30)).rtt_factor == 1).all()
 
 
 def test_a_measured_queue_is_the_busy_less_the_idle_round_trip_at_the_mean_rate(bare):
