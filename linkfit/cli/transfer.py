@@ -39,6 +39,15 @@ def transfer(
     quic: Annotated[
         bool, typer.Option("--quic", help="By QUIC, which encrypts by itself, not TCP.")
     ] = False,
+    handshake: Annotated[
+        int | None,
+        typer.Option(
+            min=0,
+            help="Round trips before the first request: 0 on a connection that stands, 3 with "
+            "TLS 1.2. 2 with TLS 1.3, 1 with QUIC or --no-tls if left out.",
+            show_default=False,
+        ),
+    ] = None,
     requests: Annotated[
         int, typer.Option(min=1, help="Payloads on one connection: 60 pictures of a page.")
     ] = 1,
@@ -113,7 +122,7 @@ def transfer(
             size_bytes=float(tls_payload_bytes(size_bytes)) if records else size_bytes,
             direction=link_direction,
             seed=seed,
-            handshake_round_trips=2 if records else 1,
+            handshake_round_trips=1 + int(records) if handshake is None else handshake,
             relay_rtt_s=relay_rtt_s,
             hour=hour,
             recent=recent_trace,

@@ -206,7 +206,9 @@ def _fly_one_round(
     lost, before = _random_losses(sent, conditions, rng)
     hurt |= lost > 0
     delivered = np.where(lost > 0, np.maximum(sent - lost, 0.0), sent)
-    ends_hurt = (hurt & (send >= flight.left)).any(axis=1)
+    # other lanes' packets soon follow and tell of the loss
+    alone = lanes is None or lanes.release_s.shape[1] == 1
+    ends_hurt = (hurt & (send >= (may_send if alone else flight.left))).any(axis=1)
     n_sent = np.maximum(sent.sum(axis=1), 1.0)
     early = np.minimum(float(_EARLY_PACKETS), n_sent)
     ninth_s = paths.time_at_bits_s(begin + early * packet_bits, flight.rows)

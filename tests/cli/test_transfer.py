@@ -217,6 +217,13 @@ def test_quic_saves_a_round_trip(run, quick):
     assert p50_s(run, quick) - p50_s(run, quick, "--quic") == pytest.approx(0.055, abs=0.01)
 
 
+def test_a_connection_that_stands_needs_no_handshake(run, quick):
+    saved_s = p50_s(run, quick) - p50_s(run, quick, "--handshake", "0")
+    assert saved_s == pytest.approx(2 * 0.055, abs=0.01)
+    assert p50_s(run, quick, "--handshake", "2") == p50_s(run, quick)
+    assert p50_s(run, quick, "--handshake", "1", "--no-tls") == p50_s(run, quick, "--no-tls")
+
+
 def test_a_round_trip_that_was_not_measured_is_assumed_and_said(run):
     ask = ["transfer", "--up", "6 Mbit/s", "--size", "20 kB", "--flow", "out"]
     record = json.loads(run(*ask, "--json")[1])
