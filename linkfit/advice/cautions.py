@@ -22,6 +22,11 @@ POWER_LIMITS = (
     "Figures for battery and panel are estimates: keep to the maker's limits and to the local "
     "electrical code."
 )
+BATTERY_CARE = (
+    "Batteries: never below the depth, beyond the current or outside the temperatures that the "
+    "maker states, lithium not charged below freezing, a fuse at the terminals; have fixed wiring "
+    "done or checked by a licensed electrician."
+)
 ALWAYS = (NOT_FOR_ALARMS, NO_PROMISE)
 
 

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
 HOURS_PER_DAY = 24.0
 POWER_START_H = 8.0  # assumption: what has run dry at night starts again in the morning sun
+SHADE_YIELD_FRAC = 0.17  # of a panel's rated power in shade: common practice
 SUN_DAY_SIGMA = 0.5  # day-to-day spread of sun hours (log scale): common practice, a guess
 
 

@@ -11,6 +11,7 @@ from linkfit.site.contradictions import (
     tell_overlaps,
     tell_path,
     tell_plan,
+    tell_power,
     tell_repeated,
     tell_targets,
     tell_windows_never_up,
@@ -25,6 +26,7 @@ from linkfit.site.place_entries import HoursEntry, PathEntry, PlanEntry, PowerEn
 from linkfit.site.plan import Plan
 from linkfit.site.problems import Place, Problems
 from linkfit.site.shown import did_you_mean, shown
+from linkfit.site.sun import total_loss_frac
 from linkfit.site.tasks import image_of, service_tasks, size_law
 from linkfit.units import DAYS_PER_MONTH
 
@@ -131,19 +133,24 @@ def _hours(data: Mapping[str, Any], problems: Problems) -> Hours:
     entry = _table(PowerEntry, data, "power", problems)
     if clock is not None:
         tell_overlaps(clock.up, ("hours", "up"), problems)
-    return Hours(windows=clock.up if clock else (), power=_power(entry))
+    return Hours(windows=clock.up if clock else (), power=_power(entry, problems))
 
 
-def _power(entry: PowerEntry | None) -> Power | None:
+def _power(entry: PowerEntry | None, problems: Problems) -> Power | None:
     if entry is None:
         return None
+    tell_power(entry, problems)
+    arrives = entry.panel_yield if entry.losses is None else 1.0 - total_loss_frac(entry.losses)
     return Power(
         battery_wh=entry.battery,
         load_w=entry.load,
+        load_busy_w=None if entry.load_busy is None else max(entry.load_busy, entry.load),
         panel_w=entry.panel,
-        sun_hours=entry.sun_hours,
+        sun_hours=entry.sun_hours.mean_h,
+        sun_hours_by_month=entry.sun_hours.by_month_h,
         usable_frac=entry.usable,
-        yield_frac=entry.panel_yield,
+        yield_frac=arrives * entry.charger,
+        output_frac=entry.inverter or 1.0,
     )
 
 

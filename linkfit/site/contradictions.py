@@ -6,7 +6,7 @@ from typing import Any
 from linkfit.site.entries import BackgroundEntry, TaskEntry
 from linkfit.site.hours import DayWindow
 from linkfit.site.model import PathLimits
-from linkfit.site.place_entries import PathEntry, PlanEntry
+from linkfit.site.place_entries import PathEntry, PlanEntry, PowerEntry
 from linkfit.site.problems import Place, Problems
 from linkfit.site.shown import shown
 from linkfit.units import BITS_PER_BYTE, format_duration, format_size
@@ -42,6 +42,18 @@ def tell_hours_and_power(data: Mapping[str, Any], problems: Problems) -> None:
     """Up by the clock or up by battery: one decides."""
     if "hours" in data and "power" in data:
         problems.add(("power",), "expected [hours] or [power], got both; keep the one that decides")
+
+
+def tell_power(entry: PowerEntry, problems: Problems) -> None:
+    """What battery and panel say twice, or cannot be."""
+    if entry.losses is not None and "panel_yield" in entry.model_fields_set:
+        problems.add(("power", "losses"), "expected panel_yield or losses, got both; keep one")
+    if entry.load_busy is not None and entry.load_busy < entry.load:
+        problems.add(("power", "load_busy"), f"expected at least the load of {entry.load:g} W, got "
+                     f"{entry.load_busy:g} W; load is the mean draw")  # fmt: skip
+    if entry.inverter == 0:
+        problems.add(("power", "inverter"), "expected more than 0, got 0; write 0.96, or leave it "
+                     "out")  # fmt: skip
 
 
 def _minutes(window: DayWindow) -> set[int]:

@@ -21,6 +21,7 @@ from linkfit.site.quantities import (
     Windows,
 )
 from linkfit.site.shown import shown
+from linkfit.site.sun import Losses, SunHours, SunHoursText
 from linkfit.units import parse_rate_bps
 
 
@@ -149,13 +150,29 @@ class PowerEntry(Entry):
 
     battery: Energy = Field(description="when full", examples=["640 Wh"])
     load: Power = Field(description="mean draw of server and modem", examples=["13 W"])
+    load_busy: Power | None = Field(
+        None, description="draw while the link sends at full rate", examples=["16 W"]
+    )
     panel: PowerOrZero = Field(0.0, description="rated power", examples=["120 W"])
-    sun_hours: Annotated[float, Field(ge=0, le=24)] = Field(
-        0.0, description="equivalent hours of full sun a day", examples=[3.5]
+    sun_hours: SunHoursText = Field(
+        SunHours(),
+        description="equivalent hours of full sun a day; or twelve, January first; or by month",
+        examples=[3.5],
     )
     usable: Share = Field(
         0.85, description="share of the battery that may be used", examples=[0.85]
     )
     panel_yield: Share = Field(
         0.6, description="share of the rated power that arrives", examples=[0.6]
+    )
+    losses: Losses | None = Field(
+        None,
+        description="in place of panel_yield: share lost to each cause, the rest as usual",
+        examples=[{"shading": 0.1}],
+    )
+    charger: Share = Field(
+        1.0, description="efficiency of the charge controller, if not in the above", examples=[0.95]
+    )
+    inverter: Share = Field(
+        1.0, description="efficiency of the converter or inverter to the load", examples=[0.96]
     )
