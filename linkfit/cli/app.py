@@ -19,6 +19,7 @@ from linkfit.cli import fit as fit_command
 from linkfit.cli import inspect as inspect_command
 from linkfit.cli import interactive as interactive_command
 from linkfit.cli import new as new_command
+from linkfit.cli import power as power_command
 from linkfit.cli import streams as streams_command
 from linkfit.cli import transfer as transfer_command
 from linkfit.cli import tunnel as tunnel_command
@@ -47,6 +48,7 @@ app.command("interactive")(interactive_command.interactive)
 app.command("advise")(advise_command.advise)
 app.command("users")(users_command.users)
 app.command("backlog")(backlog_command.backlog)
+app.command("power")(power_command.power)
 app.command("data")(data_command.data)
 app.command("backtest")(backtest_command.backtest)
 
