@@ -42,6 +42,8 @@ class Measure:
         below). inf: never. [unit]
     margin : float
         On a scale on which effects add; >= 0 where the target is met.
+    refused : bool
+        The path does not carry it at all.
     known : bool
         False: nothing was measured that tells; the margin is 0 then.
     """
@@ -54,6 +56,7 @@ class Measure:
     target_value: float
     margin: float
     known: bool = True
+    refused: bool = False
 
     @property
     def met(self) -> bool:
@@ -120,6 +123,7 @@ def _task_measure(service: ServiceForecast, forecast: TaskForecast) -> Measure:
         target_value=target_s,
         margin=margin if known else 0.0,
         known=known,
+        refused=bool(forecast.refused),
     )
 
 

@@ -77,14 +77,14 @@ def _rate_bps(rates: LinkRates, flow: str, level: str) -> float:
 
 
 def _limits(
-    owner: str, name: str, edit: Edit, now_bps: float | None, p10_bps: float
+    owner: str, what: str, name: str, edit: Edit, now_bps: float | None, p10_bps: float
 ) -> Iterator[Change]:
     for index, (frac, loss_frac) in enumerate(zip(SHAPER_FRACS, SHAPER_LOSSES, strict=True)):
         level_bps = _nice(frac * p10_bps)
         if level_bps <= 0 or (now_bps is not None and level_bps >= 0.9 * now_bps):
             continue
         yield Change(
-            what=f"rate limit of {name}",
+            what=what,
             service=name,
             setting=f"{owner}: rate limit",
             before_text="none" if now_bps is None else format_rate(now_bps, 2),
@@ -114,14 +114,16 @@ def _service_limits(service: Service, rates: LinkRates) -> Iterator[Change]:
     flow = flows.pop() if len(flows) == 1 else "both"
     edit = Edit(editor="service", field="rate_limit_bps", value=None, service=service.name)
     p10_bps = _rate_bps(rates, flow, "p10")
-    yield from _limits(service.name, service.name, edit, service.rate_limit_bps, p10_bps)
+    what = f"rate limit of each transfer of {service.name}"
+    yield from _limits(service.name, what, service.name, edit, service.rate_limit_bps, p10_bps)
 
 
 def _backlog_limits(rates: LinkRates, backlog: Backlog) -> Iterator[Change]:
     edit = Edit(editor="backlog", field="rate_limit_bps", value=None, name=backlog.name)
     p10_bps = _rate_bps(rates, backlog.flow, "p10")
     owner = f"backlog {backlog.name}"
-    yield from _limits(owner, backlog.name, edit, backlog.rate_limit_bps, p10_bps)
+    what = f"rate limit of {backlog.name}, all its transfers together"
+    yield from _limits(owner, what, backlog.name, edit, backlog.rate_limit_bps, p10_bps)
 
 
 def quiet_window(site: Site) -> tuple[DayWindow, str] | None:

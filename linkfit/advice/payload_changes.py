@@ -186,7 +186,7 @@ def _cache_changes(service: Service, owner: str, task: Task) -> Iterator[Change]
     now = _miss(views_per_object_day, cache.lifetime_s)
     for (lifetime_s, loss_frac), miss in zip(levels, misses, strict=True):
         yield Change(
-            what=f"lifetime in the {place}",
+            what=f"lifetime in the {place} ({task.name})",
             service=service.name,
             setting=f"{owner}: cache lifetime",
             before_text=format_duration(cache.lifetime_s) if cache.lifetime_s else "none",

@@ -7,7 +7,7 @@ sizes in bytes, days from the start of the cycle or of the backlog. `services`, 
 
 from typing import TYPE_CHECKING, Any
 
-from linkfit.advice.link_rates import link_rates
+from linkfit.advice.link_rates import AVERAGE_S, link_rates
 from linkfit.advice.selection import TIME_LIMIT_S
 from linkfit.advice.verdict import verdict_reason
 from linkfit.report.advice_answers import answers_record
@@ -68,11 +68,14 @@ def _link(link: "LinkModel", seed: int) -> dict[str, Any]:
     rates = link_rates(link, seed)
     found: dict[str, Any] = {}
     for name in ("up", "down"):
-        measured = getattr(link, name) is not None
+        model = getattr(link, name)
+        measured = model is not None
         found[name] = {
             f"{level}_bps": number(getattr(rates, f"{name}_{level}_bps")) if measured else None
             for level in ("p05", "p10", "p50")
         }
+        found[name]["lower_bound_only"] = measured and model.lower_bound_only
+        found[name]["average_s"] = AVERAGE_S
     found["loss_frac"] = number(link.loss_frac)
     found["sources"] = [source.name for source in link.sources]
     found["missing"] = list(link.missing)
@@ -169,6 +172,9 @@ def _change(outcome: "ChangeOutcome") -> dict[str, Any]:
                 "after": number(gain.after),
                 "target": number(gain.target_value),
                 "better": gain.better,
+                "within_noise": gain.within_noise,
+                "refused_before": gain.refused_before,
+                "refused_after": gain.refused_after,
             }
             for gain in outcome.gains
         ],
@@ -191,4 +197,6 @@ def _target(before: "Measure", after: "Measure") -> dict[str, Any]:
         "after": number(after.value),
         "met_before": before.met,
         "met_after": after.met,
+        "refused_before": before.refused,
+        "refused_after": after.refused,
     }

@@ -5,13 +5,14 @@ from typing import TYPE_CHECKING, Any
 
 from rich.text import Text
 
+from linkfit.advice.reasons import REFUSED
 from linkfit.forecast.user_limits import MOST_USERS
 from linkfit.report.advice_answers import answers_text
 from linkfit.report.backlog_text import backlogs_text
 from linkfit.report.listing import Column, Listing, Sentence, apart, bullets, heading, sentence
 from linkfit.report.plain import harmless
 from linkfit.report.wording import DIRECTION_WORDS, amount, between
-from linkfit.units import format_rate, format_share, format_size
+from linkfit.units import format_duration, format_rate, format_share, format_size
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -32,7 +33,7 @@ def advice_text(record: Record) -> "list[RenderableType]":
         [
             [heading(record["site"]), *link_lines(record["link"])],
             _section("What if", record["what_if"]),
-            verdicts_text(record["services"]),
+            [*verdicts_text(record["services"]), *floor_lines(record["link"])],
             services_text(record["services"]),
             changes_text(record["changes"]),
             other_changes_text(record["other_changes"]),
@@ -56,8 +57,26 @@ def link_lines(link: Record) -> "list[RenderableType]":
             lines.append(f"link {words}: never measured")
             continue
         usual, sure = (format_rate(rates[f"{level}_bps"]) for level in ("p50", "p05"))
-        lines.append(f"link {words}: {usual} half of the time, {sure} 19 times out of 20")
+        floor = "at least " if rates["lower_bound_only"] else ""
+        lines.append(
+            f"link {words}, averages of {format_duration(rates['average_s'])}: {floor}{usual} "
+            f"half of the time, {floor}{sure} 19 times out of 20"
+        )
     return [sentence(line) for line in lines]
+
+
+def floor_lines(link: Record) -> "list[RenderableType]":
+    """What a verdict is worth where a direction was measured by lower bounds only."""
+    floors = [name for name in DIRECTION_WORDS if link[name]["lower_bound_only"]]
+    if not floors:
+        return []
+    return [
+        Text(),
+        sentence(
+            f"Of link {' and '.join(floors)} only lower bounds were measured: what fits, fits; "
+            "what does not may fit all the same. A test that sends as fast as it can would tell."
+        ),
+    ]
 
 
 def verdicts_text(services: Sequence[Record]) -> "list[RenderableType]":
@@ -208,7 +227,10 @@ def targets_text(record: Record) -> "list[RenderableType]":
     listing = Listing(columns=(*columns, Column(heading="met")))
     for target in targets:
         unit = target["unit"]
-        cells = [_value(target[key], unit) for key in ("target", "before", "after")]
+        cells = [
+            _value(target["target"], unit),
+            *(_stand(target, key) for key in ("before", "after")),
+        ]
         listing.add(_measure(target), *cells[: 3 if changed else 2],
                     "yes" if target["met_after"] else "NO")  # fmt: skip
     parts: list[RenderableType] = [
@@ -230,13 +252,19 @@ def _measure(moved: Record) -> str:
 
 
 def _gain(gain: Record) -> str:
-    unit = gain["unit"]
     worse = "" if gain["better"] else " (worse)"
-    return f"{_value(gain['before'], unit)} -> {_value(gain['after'], unit)}{worse}"
+    return f"{_stand(gain, 'before')} -> {_stand(gain, 'after')}{worse}"
+
+
+def _stand(moved: Record, key: str) -> str:
+    """The value of a measure "before" or "after"; in words where the path refuses the task."""
+    return REFUSED if moved[f"refused_{key}"] else _value(moved[key], moved["unit"])
 
 
 def _shown_moved(gain: Record) -> bool:
-    """Does the change show in the digits that are printed?"""
+    """Does the change show in the digits that are printed, and is it no luck of the draw?"""
+    if gain["within_noise"]:
+        return False
     return _value(gain["before"], gain["unit"]) != _value(gain["after"], gain["unit"])
 
 

@@ -178,7 +178,7 @@ class ServiceEntry(Entry):
         None, description="rate of the main video; other videos go no faster", examples=["1 Mbit/s"]
     )
     rate_limit: RateLimit | None = Field(
-        None, description="holds back the tasks that may wait", examples=["3 Mbit/s"]
+        None, description="each transfer of the service goes no faster", examples=["3 Mbit/s"]
     )
     window: Windows = Field(
         (), description="when its waiting tasks run, local time", examples=["20:00-06:00"]
@@ -224,7 +224,7 @@ class BacklogEntry(Entry):
         description="the picture sent; gives the size if `size` is left out",
         examples=[{"edge": 1440, "format": "jpeg", "quality": 80}],
     )
-    rate_limit: RateLimit | None = Field(None, description="goes no faster", examples=["3 Mbit/s"])
+    rate_limit: RateLimit | None = Field(None, description="all its transfers together go no faster", examples=["3 Mbit/s"])
     window: Windows = Field((), description="when it runs, local time", examples=["20:00-06:00"])
     arrivals_per_day: Rarity = Field(0.0, description="new items that join each day", examples=[20])
     priority: Annotated[int, Field(ge=0, le=1000)] = Field(

@@ -52,14 +52,21 @@ def test_the_kinds_of_change_that_the_camp_gets(camp, rates):
     whats = {change.what for change in candidate_changes(camp, rates)}
     assert whats >= {
         "long edge of stored photos", "long edge of thumbnails", "encoder quality of stored photos",
-        "format of stored photos", "lifetime in the browser cache",
-        "lifetime in the shared cache at the edge", "camera picture and frame rate",
+        "format of stored photos", "lifetime in the browser cache (open the grid)",
+        "lifetime in the shared cache at the edge (first view)", "camera picture and frame rate",
         "traffic of weather desk updates", "interval of poll for changes",
         "interval of health check from outside", "how often daily delta runs",
         "local name for clients on the same link", "interval of the tunnel's keepalive",
-        "rate limit of night copies", "hours of night copies", "rate limit of season photos",
+        "rate limit of each transfer of night copies", "hours of night copies", "rate limit of season photos, all its transfers together",
         "chunk size of add a clip", "transfers at once of season photos",
     }  # fmt: skip
+
+
+def test_no_two_settings_have_the_same_title(camp, rates):
+    settings_of = {}
+    for change in candidate_changes(camp, rates):
+        settings_of.setdefault((change.service, change.what), set()).add(change.setting)
+    assert {title: found for title, found in settings_of.items() if len(found) > 1} == {}
 
 
 def test_without_rates_of_the_link_no_pace_is_proposed(camp):

@@ -93,7 +93,7 @@ def test_what_nobody_may_keep_or_asks_for_again_is_left_alone(task):
 
 def test_private_content_is_offered_the_browser_only():
     whats = {change.what for change in payload_changes(site_with(cached("browser")))}
-    assert whats == {"lifetime in the browser cache"}
+    assert whats == {"lifetime in the browser cache (page)"}
 
 
 def test_lifetimes_only_grow():

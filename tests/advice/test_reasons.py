@@ -43,7 +43,7 @@ def test_a_reason_names_setting_before_after_effect_and_cost(camp, rates, fake_e
     change, found = single(camp, rates, fake_evaluator(), "finds catalogue: add a clip: chunk size")
     text = reason(change, found)
     assert text.startswith("chunk size of add a clip (finds catalogue): whole files -> 25 MB. ")
-    assert "never -> " in text
+    assert "not carried -> " in text
     assert text.endswith("Cost: the program must be able to send in pieces.")
     assert "needed together with the others" in reason(change, ())
 
@@ -73,3 +73,19 @@ def test_a_hindrance_says_value_and_target():
 def test_a_gain_says_before_and_after():
     gain = Gain(measure="view", unit="s", before=3.1, after=1.9, better=True, weight=0.7)
     assert gain.text == "view 3.1 s -> 1.9 s"
+
+
+@pytest.mark.parametrize(
+    ("unit", "better", "weight", "noise"),
+    [("s", False, 0.1, True), ("s", False, 0.3, False), ("s", True, 0.1, False),
+     ("bytes", False, 0.1, False)],
+)  # fmt: skip
+def test_only_a_slightly_longer_time_is_noise(unit, better, weight, noise):
+    gain = Gain(measure="m", unit=unit, before=1.0, after=1.1, better=better, weight=weight)
+    assert gain.within_noise is noise
+
+
+def test_a_refused_task_is_not_carried():
+    gain = Gain(measure="add a clip", unit="s", before=math.inf, after=60.0, better=True,
+                weight=10.0, refused_before=True)  # fmt: skip
+    assert gain.text == "add a clip not carried -> 60 s"

@@ -41,13 +41,16 @@ BACKLOG = {
     "binding": "data plan", "prob_by_deadline": 0.9, "refused": "",
     "unmeasured": "",
 }  # fmt: skip
-GAIN = {"measure": "view a photo: time", "unit": "s", "before": 2.4, "after": 0.84, "better": True}
+HELD = {"refused_before": False, "refused_after": False}
+GAIN = {"measure": "view a photo: time", "unit": "s", "before": 2.4, "after": 0.84, "better": True,
+        "within_noise": False, **HELD}  # fmt: skip
 CHANGE = {
     "what": "long edge of stored photos", "service": "finds catalogue", "from": "1440 px",
     "to": "720 px", "cost": "less detail",
     "gain": [GAIN, GAIN | {"before": 2.41, "after": 2.42, "measure": "too small to show"},
              GAIN | {"measure": "harmed", "better": False, "before": 1.0, "after": 2.0}],
 }  # fmt: skip
+RATES = {"lower_bound_only": False, "average_s": 10.0}
 ANSWER = {
     "n_met": 1, "n_targets": 2, "feasible": False, "changes": [CHANGE], "in_the_way": [],
     "worst_loss_frac": 0.25, "effort_h": 0.5, "cost_points": 3.0,
@@ -58,14 +61,14 @@ RECORD = {
     "site": "Kestrel Ridge",
     "what_if": [],
     "answers": {"cheapest": ANSWER, "quality_kept": ANSWER, "cost_against_targets": [ANSWER]},
-    "link": {"up": {"p05_bps": 2.6e6, "p50_bps": 5.5e6},
-             "down": {"p05_bps": None, "p50_bps": None}},
+    "link": {"up": {"p05_bps": 2.6e6, "p50_bps": 5.5e6, **RATES},
+             "down": {"p05_bps": None, "p50_bps": None, **RATES}},
     "services": [a_service()], "changes": [CHANGE], "data": DATA, "backlogs": [BACKLOG],
     "targets": [
         {"measure": "view a photo", "unit": "s", "target": 2.0, "before": 2.4, "after": 0.84,
-         "met_after": True},
+         "met_after": True, **HELD},
         {"measure": "season photos in time", "unit": "probability", "target": 0.95,
-         "before": 0.9, "after": 0.91, "met_after": False},
+         "before": 0.9, "after": 0.91, "met_after": False, **HELD},
     ],
     "other_changes": [
         {"what": "lifetime in the browser cache", "service": "finds catalogue", "from": "60 min",
@@ -94,7 +97,7 @@ def test_everything_a_person_needs_is_there_at_any_width(width):
     text = shown(advice_text(RECORD), width)
     assert max(map(len, text.splitlines())) <= width
     for part in (
-        "link up (server to internet): 5.50 Mbit/s half of the time, 2.60 Mbit/s 19 times out of",
+        "link up (server to internet), averages of 10 s: 5.50 Mbit/s half of the time, 2.60",
         "link down (internet to server): never measured",
         "finds catalogue (photo-library, 8 users): fits with changes",
         "420 ms", "640 ms", "2.4 s", "(1.9 to 2.7 s)", "2.0 s", "93 %",
@@ -230,3 +233,28 @@ def test_a_refused_task_says_so_in_its_row():
     text = shown(services_text([a_service(refused)]), 120)
     row = next(line for line in text.splitlines() if line.startswith("view a photo"))
     assert "refused" in row
+
+
+def test_a_link_of_lower_bounds_says_at_least_and_what_the_verdicts_are_worth():
+    floor = {"p05_bps": 2e6, "p50_bps": 5e6, "lower_bound_only": True, "average_s": 10.0}
+    text = words(shown(advice_text(RECORD | {"link": RECORD["link"] | {"up": floor}})))
+    assert "at least 5.00 Mbit/s half of the time, at least 2.00 Mbit/s 19 times out of 20" in text
+    assert "Of link up only lower bounds were measured: what fits, fits; what does not may" in text
+    assert "lower bounds" not in shown(advice_text(RECORD))
+
+
+def test_a_task_that_the_path_refuses_is_not_carried_and_never_the_word_for_it():
+    gain = GAIN | {"before": None, "after": 1080.0, "refused_before": True}
+    record = RECORD | {"changes": [CHANGE | {"gain": [gain]}]}
+    record["targets"] = [RECORD["targets"][0] | {"before": None, "refused_before": True}]
+    text = words(shown(advice_text(record)))
+    assert "view a photo: time: not carried -> 18 min" in text
+    assert "view a photo 2.0 s not carried" in text
+
+
+def test_a_time_that_got_longer_by_no_more_than_noise_is_not_shown():
+    worse = GAIN | {"measure": "luck", "before": 3.0, "after": 3.2, "better": False}
+    shown_worse = words(shown(advice_text(RECORD | {"changes": [CHANGE | {"gain": [worse]}]})))
+    assert "luck: 3.0 s -> 3.2 s (worse)" in shown_worse
+    noise = worse | {"within_noise": True}
+    assert "luck" not in shown(advice_text(RECORD | {"changes": [CHANGE | {"gain": [noise]}]}))
