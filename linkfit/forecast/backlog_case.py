@@ -64,7 +64,14 @@ def backlog_case(
                 wire_factor=max(wire.up_factor, wire.down_factor) * protocol,
                 counted_factor=wire.factor(site.plan.counted) * protocol,
                 breaks_per_h=breaks_per_h(
-                    backlog, link, WAYS[backlog.flow], open_frac, _STEP_H, seed, n_draws
+                    backlog,
+                    link,
+                    WAYS[backlog.flow],
+                    open_frac,
+                    _STEP_H,
+                    seed,
+                    n_draws,
+                    timeout_s=site.path.idle_timeout_s,
                 ),
             )
         )

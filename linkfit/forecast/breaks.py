@@ -13,7 +13,9 @@ from linkfit.units import SECONDS_PER_HOUR
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-OUTAGE_S = 10.0  # common practice: what breaks a transfer that cannot resume
+# what breaks a transfer that cannot resume where the path does not say it: common practice, the
+# time that proxies wait between two reads
+OUTAGE_S = 60.0
 _OUTAGE_LOOK_S = 4 * SECONDS_PER_HOUR
 
 
@@ -25,8 +27,12 @@ def breaks_per_h(
     step_h: float,
     seed: int,
     n_draws: int,
+    timeout_s: float | None = None,
 ) -> "NDArray[np.float64]":
-    """Breaks an hour of `backlog`'s transfers while they run; 0 where they resume. [1/h]"""
+    """Breaks an hour of `backlog`'s transfers while they run; 0 where they resume. [1/h]
+
+    `timeout_s` is the path's idle timeout, `OUTAGE_S` where it has none.
+    """
     if backlog.resumable:
         return np.zeros(n_draws)
     outages_per_h = 0.0
@@ -39,17 +45,17 @@ def breaks_per_h(
             n_worlds=20,
             step_s=1.0,
         )
-        outages_per_h += outages_per_up_hour(fine)
+        outages_per_h += outages_per_up_hour(fine, timeout_s or OUTAGE_S)
     shut = (open_frac[:, :-1] > 0) & (open_frac[:, 1:] < open_frac[:, :-1])
     open_h = open_frac.sum(axis=1) * step_h
     closings_per_h = shut.sum(axis=1) / np.maximum(open_h, 1.0)
     return np.broadcast_to(outages_per_h + closings_per_h, n_draws).copy()
 
 
-def outages_per_up_hour(paths: CapacityPaths) -> float:
-    """Outages of at least `OUTAGE_S` for each hour in which the link carries something. [1/h]"""
+def outages_per_up_hour(paths: CapacityPaths, timeout_s: float = OUTAGE_S) -> float:
+    """Outages of at least `timeout_s` for each hour in which the link carries something. [1/h]"""
     down = paths.rates_bps < 1.0
-    n_least = max(1, round(OUTAGE_S / paths.step_s))
+    n_least = max(1, round(timeout_s / paths.step_s))
     begins = np.diff(down.astype(np.int8), axis=1, prepend=0) == 1
     n_outages = 0
     for row, step in np.argwhere(begins):

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from linkfit._checks import count, non_negative, one_of, positive
+from linkfit.forecast.breaks import OUTAGE_S
 from linkfit.forecast.hours import open_frac, site_intervals
 from linkfit.forecast.overhead import (
     MTU_BYTES,
@@ -14,8 +15,6 @@ from linkfit.forecast.overhead import (
 
 if TYPE_CHECKING:
     from linkfit.site.model import Site
-
-DEFAULT_IDLE_TIMEOUT_S = 60.0  # common practice: how long proxies wait between two reads
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,7 +50,7 @@ class UploadAsk:
     n_items: int = 20
     flow: str = "out"
     body_limit_bytes: float | None = None
-    idle_timeout_s: float = DEFAULT_IDLE_TIMEOUT_S
+    idle_timeout_s: float = OUTAGE_S
     total_timeout_s: float | None = None
     drops_per_day: float = 0.0
     remote_rate_bps: float | None = None

@@ -93,7 +93,7 @@ def _requests(forecast: "UploadsForecast") -> "list[RenderableType]":
     listing = Listing(
         columns=(
             Column(heading="one request"),
-            Column(heading="passes first time", right=True),
+            Column(heading="passes first", right=True),
             Column(heading="one item takes", right=True),
             Column(heading="expected", right=True),
             Column(heading="sent in vain", right=True),
@@ -124,7 +124,8 @@ def _requests(forecast: "UploadsForecast") -> "list[RenderableType]":
 
 
 def _add_request(listing: Listing, row: "PieceRow", is_whole: bool) -> None:
-    name = format_size(row.piece_bytes) + (" (whole)" if is_whole else "")
+    size = format_size(row.piece_bytes)
+    name = (size, "(whole)") if is_whole else size
     if row.refused:
         listing.add(name, "refused", "never", "", "")
         return
@@ -142,7 +143,7 @@ def _expected(row: "PieceRow") -> str:
     """The mean time, or in how many futures the item never gets through."""
     if math.isfinite(row.mean_s):
         return format_duration(row.mean_s)
-    return f"never in {format_share(1.0 - row.time.prob_within(1e300))}"
+    return f"never ({format_share(1.0 - row.time.prob_within(1e300))})"
 
 
 def _at_once(forecast: "UploadsForecast") -> "list[RenderableType]":
@@ -257,9 +258,11 @@ def _number(value: float) -> str:
     return f"{value:.0f}" if abs(value) >= 9.95 else f"{value:.2g}"
 
 
-def _with_range(forecast: "Forecast") -> tuple[str, str]:
+def _with_range(forecast: "Forecast") -> "str | tuple[str, str]":
     """Median, and the range from 5 % to 95 % below it."""
     low, middle, high = (float(q) for q in forecast.quantile(QUANTILES))
+    if math.isinf(low):
+        return "never"
     return format_duration(middle), f"({between(low, high, forecast.unit)})"
 
 

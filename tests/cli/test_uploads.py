@@ -18,7 +18,7 @@ def test_narrow_screens_lose_nothing(run, quick):
     code, out, _ = run("uploads", *quick, *ASK, "--items", "2", columns=40)
     assert code == 0
     assert max(len(line) for line in out.splitlines()) <= 40
-    assert "passes first time: " in out
+    assert "passes first: " in out
 
 
 def test_json_repeats_with_its_seed(run, quick):

@@ -19,7 +19,8 @@ def test_outages_are_counted_when_long_enough():
     rates[1, 7000:7100] = 0.0
     up_h = (2 * 7200 - 133) / 3600
     paths = CapacityPaths.from_rates(rates * 1e6)
-    assert outages_per_up_hour(paths) == pytest.approx(2 / up_h)
+    assert outages_per_up_hour(paths, 10.0) == pytest.approx(2 / up_h)
+    assert outages_per_up_hour(paths) == pytest.approx(1 / up_h)  # no timeout known: a minute
 
 
 def test_the_end_of_each_day_breaks_what_runs():
@@ -31,3 +32,16 @@ def test_the_end_of_each_day_breaks_what_runs():
     assert found == pytest.approx(np.full(4, 2 / 24))
     resuming = Backlog(name="films", n_items=3, size=SizeLaw(median_bytes=1e9))
     assert not breaks_per_h(resuming, steady, ("up",), opened, 1.0, 0, 4).any()
+
+
+def test_the_path_s_timeout_says_what_breaks():
+    rates = np.full((2, 14400), 1e6)
+    rates[:, 5000:5080] = 0.0
+    link = SimpleNamespace(paths=lambda *_, **__: CapacityPaths.from_rates(rates))
+    opened = np.ones((1, 48))
+    hasty, patient = (
+        breaks_per_h(FILMS, link, ("up",), opened, 1.0, 0, 4, timeout_s=timeout_s)
+        for timeout_s in (30.0, 100.0)
+    )
+    assert (hasty > 0).all()
+    assert not patient.any()

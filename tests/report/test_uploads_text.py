@@ -42,7 +42,7 @@ def test_all_three_questions_are_answered_at_any_width(link, width):
 def test_what_the_path_refuses_is_said_first(link):
     text = shown(link, 80, size_bytes=2e9, n_items=1, body_limit_bytes=1e8)
     assert "This path cannot carry files over 100 MB in one request" in text
-    assert "2.00 GB (whole) refused never" in text
+    assert "2.00 GB refused never (whole)" in text
     assert "Best at once" not in text
 
 
@@ -55,5 +55,5 @@ def test_small_items_are_sent_whole(link):
 
 def test_what_never_gets_through_says_so(link):
     text = shown(link, 80, size_bytes=2e9, n_items=1, total_timeout_s=60.0, whole=True)
-    assert "never in 100 %" in text
+    assert "never (100 %)" in text
     assert "<1 % (<1 %)" in text
