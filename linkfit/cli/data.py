@@ -27,8 +27,8 @@ def data(
     from linkfit.cli.link_input import mean_rates_bps
     from linkfit.cli.site_input import site_from
     from linkfit.forecast.data_use import forecast_data, smallest_plan_bytes
-    from linkfit.report.advice_json import data_record
-    from linkfit.report.advice_text import data_text
+    from linkfit.report.data_json import data_record
+    from linkfit.report.data_text import data_text
     from linkfit.units import parse_size_bytes
 
     given = site_from(site, tuple(links or ()))

@@ -12,6 +12,7 @@ from linkfit.advice.selection import TIME_LIMIT_S
 from linkfit.advice.verdict import verdict_reason
 from linkfit.report.advice_answers import answers_record
 from linkfit.report.backlog_json import backlog_record
+from linkfit.report.data_json import data_record
 from linkfit.report.record_numbers import number, prob, quantiles
 from linkfit.report.wording import QUANTILES
 
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
     from linkfit.advice.advise import Advice, ChangeOutcome
     from linkfit.advice.measures import Measure
     from linkfit.forecast.outcomes import (
-        DataForecast,
         Evaluation,
         ServiceForecast,
         TaskForecast,
@@ -123,35 +123,6 @@ def _task(forecast: "TaskForecast") -> dict[str, Any]:
         "must_carry": task.must_carry,
         "refused": forecast.refused,
         "unmeasured": forecast.unmeasured,
-    }
-
-
-def data_record(data: "DataForecast") -> dict[str, Any]:
-    """Data use of a cycle as it stands in the advice: quantiles, overrun, causes by size."""
-    levels = [f"p{level * 100:02.0f}" for level in QUANTILES]
-    runs_out: dict[str, float | None] = dict.fromkeys(levels)
-    if data.runs_out is not None:
-        runs_out = quantiles(data.runs_out, "")
-    ledger = sorted(
-        ((float(entry.use.quantile(0.5)), entry) for entry in data.ledger),
-        key=lambda pair: (-pair[0], pair[1].cause, pair[1].service),
-    )
-    return {
-        "cap_bytes": number(data.cap_bytes),
-        "cycle_days": number(data.cycle_days),
-        **quantiles(data.use, "_bytes"),
-        "prob_over_cap": prob(data.prob_over_cap),
-        "runs_out": runs_out,
-        "runs_out_unit": "days",
-        "ledger": [
-            {
-                "cause": entry.cause,
-                "service": entry.service,
-                "p50_bytes": number(median),
-                "optional": entry.optional,
-            }
-            for median, entry in ledger
-        ],
     }
 
 

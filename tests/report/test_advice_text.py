@@ -7,7 +7,6 @@ from linkfit.forecast.user_limits import MOST_USERS
 from linkfit.report.advice_text import (
     advice_text,
     changes_text,
-    data_text,
     other_changes_text,
     services_text,
     verdicts_text,
@@ -129,13 +128,6 @@ def test_a_limit_at_the_end_of_the_search_is_at_least_that():
     assert "200+" in shown(services_text([a_service(a_task(max_users=MOST_USERS), n_users=1)]))
 
 
-def test_small_causes_are_counted_and_not_hidden():
-    ledger = [{"cause": f"cause {n}", "service": "", "p50_bytes": 1e6} for n in range(15)]
-    text = words(shown(data_text(DATA | {"ledger": ledger})))
-    assert "cause 11" in text
-    assert "and 3 smaller causes (all of them: --json)" in text
-
-
 def test_a_verdict_is_a_word_so_that_no_colour_is_needed():
     for verdict in ("fits", "fits with changes", "does not fit", "not enough data"):
         assert f": {verdict}\n" in shown(services_text([a_service(verdict=verdict)]))
@@ -155,18 +147,6 @@ def test_a_task_without_a_target_has_no_target_chance_or_room():
     assert "  target:" not in text
     assert "  users:" not in text
     assert "misses" not in text
-
-
-def test_a_plan_without_a_cap_and_one_that_lasts():
-    free = DATA | {"cap_bytes": None, "prob_over_cap": None, "runs_out": None}
-    assert "the plan has no cap" in shown(data_text(free))
-    lasts = DATA | {"runs_out": dict.fromkeys(("p05", "p50", "p95"))}
-    assert "runs out after: never, in 19 of 20 cycles" in shown(data_text(lasts))
-
-
-def test_the_smallest_plan_is_said_where_it_is_known():
-    text = words(shown(data_text(DATA | {"smallest_plan_bytes": 9e10})))
-    assert "a plan of 90.0 GB is overrun in fewer than one cycle in twenty" in text
 
 
 def test_a_search_that_was_cut_short_does_not_claim_that_no_setting_exists():
