@@ -13,11 +13,13 @@ import typer
 from linkfit.cli import advise as advise_command
 from linkfit.cli import backlog as backlog_command
 from linkfit.cli import backtest as backtest_command
+from linkfit.cli import capacity as capacity_command
 from linkfit.cli import data as data_command
 from linkfit.cli import demo as demo_command
 from linkfit.cli import fit as fit_command
 from linkfit.cli import inspect as inspect_command
 from linkfit.cli import interactive as interactive_command
+from linkfit.cli import measure as measure_command
 from linkfit.cli import new as new_command
 from linkfit.cli import power as power_command
 from linkfit.cli import streams as streams_command
@@ -40,6 +42,7 @@ app.command("demo")(demo_command.demo)
 app.command("new")(new_command.new)
 app.command("inspect")(inspect_command.inspect)
 app.command("fit")(fit_command.fit)
+app.command("capacity")(capacity_command.capacity)
 app.command("transfer")(transfer_command.transfer)
 app.command("uploads")(uploads_command.uploads)
 app.command("tunnel")(tunnel_command.tunnel)
@@ -51,6 +54,7 @@ app.command("backlog")(backlog_command.backlog)
 app.command("power")(power_command.power)
 app.command("data")(data_command.data)
 app.command("backtest")(backtest_command.backtest)
+app.command("measure")(measure_command.measure)
 
 
 def _show_version(wanted: bool) -> None:
