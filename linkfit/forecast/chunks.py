@@ -57,7 +57,8 @@ def recommend_chunk_bytes(
     item_bytes : float
         Payload of one item; no piece is larger. [bytes]
     body_limit_bytes, total_timeout_s : float, optional
-        What the path carries in one request [bytes], and for how long. [s]
+        What the path carries in one request [bytes], and for how long: its total timeout, or
+        its idle timeout where a relay may be silent until a request is whole. [s]
     breaks_per_h : float
         Breaks of a connection an hour. [1/h]
 

@@ -295,10 +295,10 @@ def send_pieces(
         if not who.size:
             break
     run.go_on_at_pace(who)
-    time_s = run.end_s - long.starts_s
+    time_s, first_s = run.end_s - long.starts_s, run.first_s - long.starts_s
     return Sent(
         time_s=np.where(time_s <= LONGEST_S, time_s, np.inf),
-        first_s=run.first_s - long.starts_s,
+        first_s=np.where(first_s <= LONGEST_S, first_s, np.inf),
         wasted_bits=run.wasted_bits,
         n_breaks=run.n_breaks,
     )

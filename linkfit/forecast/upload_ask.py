@@ -1,5 +1,6 @@
 """What is to be uploaded, and what the path refuses or breaks, said by hand or by a site file."""
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -88,6 +89,11 @@ class UploadAsk:
             mtu_bytes=self.mtu_bytes, tunnel_bytes=self.tunnel_overhead_bytes
         )
         return packets / (1.0 + TLS_RECORD_BYTES / TLS_PLAINTEXT_BYTES)
+
+    @property
+    def request_timeout_s(self) -> float:
+        """Within which one request should end: a relay may be silent until it is whole. [s]"""
+        return min(self.total_timeout_s or math.inf, self.idle_timeout_s)
 
     def carries(self, piece_bytes: float) -> bool:
         """Does the path's body limit let a request of this size pass?"""

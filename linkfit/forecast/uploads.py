@@ -41,9 +41,8 @@ if TYPE_CHECKING:
 
 _HORIZON_S = 4 * SECONDS_PER_HOUR
 _RECONNECT_TRIPS = 2.0  # TCP and TLS 1.3 again after a break
-_LADDER_BYTES = tuple(m * 1e6 for m in (0.25, 1, 5, 10, 50, 100, 500, 2000, 10000))
+_LADDER_BYTES = tuple(m * 1e6 for m in (0.25, 1, 5, 10, 25, 50, 100, 250, 1000, 5000))
 _MOST_ROWS = 6
-_WINDOW_S = 60.0  # over which a rate counts where no timeout says it
 _LEAST_BPS = 1e3
 
 
@@ -182,8 +181,10 @@ def forecast_uploads(
 
 
 def _ladder(size_bytes: float) -> tuple[float, ...]:
-    """Plain chunk sizes below the item's size, the largest few of them."""
-    return tuple(size for size in _LADDER_BYTES if size < size_bytes)[-_MOST_ROWS:]
+    """A few plain chunk sizes below the item's size, from the smallest to the largest."""
+    below = [size for size in _LADDER_BYTES if size < size_bytes]
+    chosen = np.unique(np.linspace(0, len(below) - 1, _MOST_ROWS).round()) if below else ()
+    return tuple(below[int(i)] for i in chosen)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -214,7 +215,7 @@ class _Case:
             rates = np.minimum(rates, ask.remote_rate_bps)
         payload_bps = rates * ask.goodput_frac
         drops_per_s = ask.drops_per_day / SECONDS_PER_DAY
-        window_s = ask.total_timeout_s or _WINDOW_S
+        window_s = ask.request_timeout_s
         row, _, length_s = outages(paths)
         broken = np.bincount(row[length_s > ask.idle_timeout_s], minlength=paths.n_draws)
         per_day = broken * SECONDS_PER_DAY / paths.horizon_s + ask.drops_per_day
@@ -275,7 +276,7 @@ class _Case:
                 overhead_s=float(np.median(self.rtts_s)),
                 item_bytes=self.ask.size_bytes,
                 body_limit_bytes=self.ask.body_limit_bytes,
-                total_timeout_s=self.ask.total_timeout_s,
+                total_timeout_s=self.ask.request_timeout_s,
                 breaks_per_h=per_day * SECONDS_PER_HOUR / SECONDS_PER_DAY,
             )
 
@@ -301,7 +302,7 @@ class _Case:
                 rate_bps=max(float(middle), _LEAST_BPS),
                 low_rate_bps=max(float(low), _LEAST_BPS),
                 overhead_s=float(np.median(self.overheads_s(piece_bytes))),
-                total_timeout_s=self.ask.total_timeout_s,
+                total_timeout_s=self.ask.request_timeout_s,
                 lane_limit_bps=self.ask.lane_limit_bps,
                 n_items=self.ask.n_items,
             )

@@ -20,7 +20,7 @@ _ENOUGH_S = 600.0  # less says nothing of rare outages
 _AT_MOST = 3.0  # of a kind never seen, 95 %: the rule of three
 _BOUNDS = {
     "body limit": "the largest request that the path carries, less a tenth",
-    "timeout": "half of what passes within the total timeout at the 5 % rate",
+    "timeout": "half of what passes within the timeout (total or idle) at the 5 % rate",
     "breaks": "a tenth of the mean time between breaks",
     "item": "the item itself",
 }
@@ -106,10 +106,11 @@ def _requests(forecast: "UploadsForecast") -> "list[RenderableType]":
     if chunk.bound == "item" and chunk.chunk_bytes >= forecast.ask.size_bytes:
         advice = "Pieces gain nothing for items of this size: send each whole."
     else:
+        low, high = format_size(chunk.low_bytes, 2), format_size(chunk.high_bytes, 2)
+        which = f"Any from {low} to {high} does; the" if low != high else f"Up to {high}; the"
         advice = (
-            f"Send pieces of {format_size(chunk.chunk_bytes, 2)}{spread}. Any from "
-            f"{format_size(chunk.low_bytes, 2)} to {format_size(chunk.high_bytes, 2)} does; the "
-            f"upper end is {_BOUNDS[chunk.bound]}."
+            f"Send pieces of {format_size(chunk.chunk_bytes, 2)}{spread}. {which} upper end is "
+            f"{_BOUNDS[chunk.bound]}."
         )
     if chunk.tight:
         advice += " Round trips cost more than a twentieth of the time at this size."
@@ -130,12 +131,15 @@ def _add_request(listing: Listing, row: "PieceRow", is_whole: bool) -> None:
         listing.add(name, "refused", "never", "", "")
         return
     low, high = row.wasted.quantile((0.05, 0.95))
+    wasted: str | tuple[str, str] = ""
+    if math.isfinite(float(row.time.quantile(0.5))):
+        wasted = (format_size(row.mean_wasted_bytes, 2), f"({between(low, high, 'bytes')})")
     listing.add(
         name,
         (_percent(row.passes.prob), f"({_ends(row.passes)})"),
         _with_range(row.time),
         _expected(row),
-        (format_size(row.mean_wasted_bytes, 2), f"({between(low, high, 'bytes')})"),
+        wasted,
     )
 
 
@@ -179,12 +183,13 @@ def _at_once(forecast: "UploadsForecast") -> "list[RenderableType]":
 
 
 def _add_lanes(listing: Listing, row: "LaneRow") -> None:
+    ends = math.isfinite(float(row.last.quantile(0.5)))
     listing.add(
         str(row.n_lanes),
         _with_range(row.first),
         _with_range(row.last),
-        _split(_rate(row.throughput)),
-        _split(_items(row.items_per_s)),
+        _split(_rate(row.throughput)) if ends else "",
+        _split(_items(row.items_per_s)) if ends else "",
     )
 
 
