@@ -5,6 +5,7 @@ trips, relay, the far end) plus what the others' transfers add (equal sharing of
 from the same moment), so both see the same outages.
 """
 
+import copy
 import math
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
@@ -142,10 +143,24 @@ def draw_rtts_s(
     ways = [way for way in directions(task) if way in hour.paths]
     if not ways:
         return idle
-    way = max(ways, key=hour.busy_frac)
-    rows = spread_rows(hour.paths[way], n)
-    # a child generator: what is drawn after this stays what it was
-    unknowns = draw_unknowns(hour.link, way, hour.paths[way].world, rng.spawn(1)[0])
+    # a child generator, the same for each way: what is drawn after this stays what it was
+    child = rng.spawn(1)[0]
+    met = [_met_s(hour, way, idle, loaded, chance, copy.deepcopy(child)) for way in ways]
+    # the slower of two, not that of the busier: taking load away must not change places
+    return np.max(met, axis=0)
+
+
+def _met_s(
+    hour: BusyHour,
+    way: str,
+    idle: "NDArray[np.float64]",
+    loaded: "NDArray[np.float64]",
+    chance: "NDArray[np.float64]",
+    rng: np.random.Generator,
+) -> "NDArray[np.float64]":
+    """Round trips of one direction, idle or busy by `chance`. [s]"""
+    rows = spread_rows(hour.paths[way], idle.size)
+    unknowns = draw_unknowns(hour.link, way, hour.paths[way].world, rng)
     if unknowns.queue_source == NOT_MEASURED:
         mean_bps = max(hour.link.direction(way).mean_rate_bps, 1.0)
         loaded = idle + unknowns.queue_bits[rows] / mean_bps
@@ -235,7 +250,7 @@ def _one_direction(
         rng=rng, n_probes=rtts_s.size, company=hour.company, give_up_s=give_up_s,
     )  # fmt: skip
     # round trips depend on the load as well: they are busy ones more often
-    key = (direction, seed, hour.stream_bps[direction], float(rtts_s.sum()))
+    key = (direction, seed, flow, hour.stream_bps[direction], float(rtts_s.sum()))
     if key not in alone:
         route = route_of(task, service, path)
         alone[key] = _alone_s(task, flow, route, path, paths, result, rtts_s)

@@ -25,7 +25,7 @@ from linkfit.site.model import PathLimits, Service, Task
 LEVEL = 0.95
 MOST_USERS = 200  # nobody plans for more on such a link; the search says where it stopped
 _GIVE_UP = 4.0  # targets: a quick search need not know how long a later run takes
-_COARSE_FRAC = 0.05  # a search that must be quick tells numbers of users to this
+_COARSE_FRAC = 0.1  # a search that must be quick tells numbers of users to this
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,7 +100,7 @@ class UserCurve:
         Parameters
         ----------
         exact : bool
-            Each of the three to one user; else to 5 %, the ends from the numbers tried.
+            Each of the three to one user; else to 10 %, the ends from the numbers tried.
         """
 
         def fits(n_users: int, end: int) -> bool:
@@ -135,19 +135,15 @@ class UserCurve:
 def largest(fits: Callable[[int], bool], *, near: int, n_limit: int, exact: bool) -> int:
     """The largest number from 0 to `n_limit` that fits; what fits one fits fewer.
 
-    Starts at `near`, doubles or halves away from it, then bisects to one, or to 5 %.
+    Most tasks bear the number that there is and all that one asks for, or not even one: these
+    are tried first. Then the ratio is bisected, to one or to a tenth.
     """
     low, high = 0, n_limit + 1
-    here = near
-    while low < here < high:
-        if fits(here):
-            low, here = here, min(2 * here, n_limit)
-        else:
-            high, here = here, here // 2
-        if low and high <= n_limit:
-            break
+    for here in (near, n_limit, 1):
+        if low < here < high:
+            low, high = (here, high) if fits(here) else (low, here)
     while high - low > (1 if exact else max(1, _COARSE_FRAC * low)):
-        middle = (low + high) // 2
+        middle = min(max(round(math.sqrt(low * high)), low + 1), high - 1)
         low, high = (middle, high) if fits(middle) else (low, middle)
     return low
 

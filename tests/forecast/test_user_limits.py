@@ -113,7 +113,7 @@ def test_the_limit_does_not_depend_on_how_many_there_are(link, n_users):
 
 def test_the_quick_search_is_near_the_exact_one(link):
     exact, quick = (limit_of(HEAVY, link, exact=e, n_users=3).n_users for e in (True, False))
-    assert exact * 0.94 <= quick <= exact
+    assert exact * 0.9 <= quick <= exact
 
 
 def test_adding_users_never_shortens_the_95th_percentile(link):
@@ -132,4 +132,4 @@ def test_worlds_with_less_capacity_bear_fewer_users(link):
 def test_the_search_finds_what_trying_every_number_finds(bears, near, exact):
     found = largest(lambda n: n <= bears, near=near, n_limit=50, exact=exact)
     wanted = min(bears, 50)
-    assert found == wanted if exact else wanted * 0.95 - 1 <= found <= wanted
+    assert found == wanted if exact else wanted * 0.9 - 1 <= found <= wanted
