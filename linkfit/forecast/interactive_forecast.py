@@ -24,24 +24,29 @@ from linkfit.forecast.interactive import (
     draw_moments,
     judge,
     judge_page,
+    waits_s,
 )
 from linkfit.forecast.latency_unknowns import draw_unknowns
 from linkfit.forecast.load import site_classes, site_stream_load_bps
+from linkfit.forecast.network_class import classes_met
 from linkfit.forecast.rate_limits import (
     MOST_PEOPLE,
     RateLimit,
     activity_room_bits,
+    adaptive_limits_bps,
     added_delay_limit,
     largest_group,
     largest_limit,
     start_limit_bps,
 )
 from linkfit.forecast.route import Route
-from linkfit.forecast.world_intervals import Estimate
+from linkfit.forecast.world_intervals import Estimate, over_worlds
 from linkfit.site.model import Site
 from linkfit.units import BITS_PER_BYTE, SECONDS_PER_HOUR, format_rate
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from linkfit.link.model import LinkModel
     from linkfit.link.paths import CapacityPaths
 
@@ -68,6 +73,19 @@ class GroupCall:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class IdlePath:
+    """One way over the idle link: mean delay, its 99.9 % point less its least, and loss.
+
+    `classes` are those of ITU-T Y.1541 that the three values keep.
+    """
+
+    delay_s: Estimate
+    variation_s: Estimate
+    loss_frac: Estimate
+    classes: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class InteractiveForecast:
     """Interactive work on one link.
 
@@ -79,14 +97,17 @@ class InteractiveForecast:
         For key echo, voice call, video call and 100 ms of added delay.
     limit_bps, limit_is_given : float, bool
         Rate limit of the last situation, and whether the caller chose it. [bit/s]
-    start_bps : float
-        What common practice would start with. [bit/s]
+    start_bps, adaptive_bps : float, tuple of float
+        What common practice would start with: a fixed limit, and least, base and most of one that
+        follows the link. [bit/s]
     sync_bytes : float
         Size whose time is told in `free_s` and `held_s`. [bytes]
     free_s, held_s : Forecast
         Time for it without and under the limit. [s]
     groups : tuple of GroupCall
         Calls of more than two.
+    idle : IdlePath
+        The way out while nothing is sent.
     hour : int or None
         Local hour that all of it holds for; None: any time that was measured.
     queue_source : str
@@ -101,10 +122,12 @@ class InteractiveForecast:
     limit_bps: float
     limit_is_given: bool
     start_bps: float
+    adaptive_bps: tuple[float, float, float]
     sync_bytes: float
     free_s: Forecast
     held_s: Forecast
     groups: tuple[GroupCall, ...]
+    idle: IdlePath
     hour: int | None
     queue_s: Forecast
     queue_source: str
@@ -215,10 +238,12 @@ def forecast_interactive(
         limit_bps=limit_bps,
         limit_is_given=upload_limit_bps is not None,
         start_bps=start_bps,
+        adaptive_bps=adaptive_limits_bps(moments.paths),
         sync_bytes=positive("sync_bytes", sync_bytes),
         free_s=_sync_s(moments.paths, np.inf, sync_bytes, others_bps),
         held_s=_sync_s(moments.paths, limit_bps, sync_bytes, others_bps),
         groups=tuple(_group(ask, moments, activity, wanted_prob) for activity in (voice, video)),
+        idle=_idle_path(moments, voice),
         hour=hour,
         queue_s=_queue_s(moments),
         queue_source=moments.unknowns.queue_source,
@@ -281,6 +306,28 @@ def _queue_s(moments: Moments) -> Forecast:
     paths = moments.paths
     mean = np.maximum(paths.rates_bps.mean(axis=1), 1.0)
     return Forecast(draws=moments.unknowns.queue_bits / mean, unit="s", world=paths.world)
+
+
+def _idle_path(moments: Moments, packet: Activity) -> IdlePath:
+    """Delay and loss of single packets, from the moments with nothing else sent."""
+    quiet = Situation(name="", offered_bps=0.0)
+    delays_s = moments.rtts_s / 2 + waits_s(moments, quiet, packet)
+    delays_s = np.where(np.isfinite(delays_s), delays_s, moments.paths.horizon_s)
+    world = moments.paths.world[moments.draws]
+    loss = moments.unknowns.loss_frac[moments.draws]
+
+    def variation_s(chosen: "NDArray[np.int64]") -> float:
+        return float(np.quantile(delays_s[chosen], 0.999) - delays_s[chosen].min())
+
+    delay = over_worlds(world, lambda chosen: float(delays_s[chosen].mean()))
+    variation = over_worlds(world, variation_s, shrink=False)
+    lost = over_worlds(world, lambda chosen: float(loss[chosen].mean()), shrink=False)
+    return IdlePath(
+        delay_s=delay,
+        variation_s=variation,
+        loss_frac=lost,
+        classes=classes_met(delay.value, variation.value, lost.value),
+    )
 
 
 def _group(ask: _Ask, moments: Moments, activity: Activity, prob: float) -> GroupCall:

@@ -91,7 +91,7 @@ def draw_unknowns(
         If that direction was never measured.
     """
     n_worlds = int(world.max()) + 1
-    queue_s, sigma, source = _queue(link, buffer_bytes)
+    queue_s, sigma, source = _queue(link, direction, buffer_bytes)
     if buffer_bytes is not None:
         queue = np.full(n_worlds, positive("buffer_bytes", buffer_bytes) * BITS_PER_BYTE)
     else:
@@ -115,12 +115,16 @@ def _rtt_sigma(link: "LinkModel") -> float:
     return float((high - low) / 2 / np.sqrt(1.0 + latency.n_idle / _PROBES_A_TEST))
 
 
-def _queue(link: "LinkModel", buffer_bytes: float | None) -> tuple[float, float, str]:
+def _queue(
+    link: "LinkModel", direction: str, buffer_bytes: float | None
+) -> tuple[float, float, str]:
     """Median of the added delay under load [s], spread of its logarithm, and its source."""
     if buffer_bytes is not None:
         return 0.0, 0.0, "as stated"
     latency = link.latency
-    if latency is None or latency.loaded_rtts_s is None:
+    # who never asked for all the link could carry did not fill its queue either
+    half_hearted = link.direction(direction).lower_bound_only
+    if latency is None or latency.loaded_rtts_s is None or half_hearted:
         return PRIOR_QUEUE_S, float(np.log(PRIOR_QUEUE_SPREAD)), NOT_MEASURED
     middle = latency.loaded_rtts_s.size // 2
     added_s = float(latency.loaded_rtts_s[middle] - latency.idle_rtts_s[middle])

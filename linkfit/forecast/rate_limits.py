@@ -58,6 +58,15 @@ def start_limit_bps(paths: "CapacityPaths") -> float:
     return START_SHARE_FRAC * float(np.quantile(paths.rates_bps, 0.1))
 
 
+def adaptive_limits_bps(paths: "CapacityPaths") -> tuple[float, float, float]:
+    """Least, base and most of a limit that follows the link: common practice. [bit/s]
+
+    The 5th percentile of the rate, 0.7 of its median, and the 95th percentile.
+    """
+    low, middle, high = np.quantile(paths.rates_bps, [0.05, 0.5, 0.95])
+    return float(low), 0.7 * float(middle), float(high)
+
+
 def activity_room_bits(
     paths: "CapacityPaths",
     unknowns: "LatencyUnknowns",
@@ -101,7 +110,8 @@ def largest_limit(
     -----
     The queue grows with the rate on every path, so the share falls and the largest rate is
     unique. 36 rates are tried at once, log-spaced up to twice the fastest second in a hundred;
-    between two of them the share is interpolated.
+    between two of them the share is interpolated. The interval is where the ends of the share's
+    own interval cross the wished chance.
     """
     fraction("wanted_prob", wanted_prob)
     limits = np.concatenate(([0.0], _limits_bps(paths), [np.inf]))
@@ -109,13 +119,12 @@ def largest_limit(
     offered = np.append(limits, start_bps) + own_bps
     shares = shares_in_time(paths, room_bits, offered, unknowns.queue_bits)
 
-    def limit_of(rows: "NDArray[np.int64]") -> float:
-        return crossing_bps(limits, shares[:-1, rows].mean(axis=1), wanted_prob)
-
-    def share_of(index: int) -> Estimate:
-        return over_worlds(paths.world, lambda rows: float(shares[index, rows].mean()))
-
-    limit = over_worlds(paths.world, limit_of, shrink=False)
+    found = [_mean_over_worlds(paths, share) for share in shares]
+    limit = Estimate(
+        value=crossing_bps(limits, np.array([one.value for one in found[:-1]]), wanted_prob),
+        low=crossing_bps(limits, np.array([one.low for one in found[:-1]]), wanted_prob),
+        high=crossing_bps(limits, np.array([one.high for one in found[:-1]]), wanted_prob),
+    )
     carried = paths.rates_bps
     held = np.minimum(carried, max(limit.value, 1.0)).mean(axis=1)
     whole = carried.mean(axis=1)
@@ -123,12 +132,17 @@ def largest_limit(
         name=name,
         good=good,
         limit=limit,
-        idle_share=share_of(0),
-        start_share=share_of(-1),
+        idle_share=found[0],
+        start_share=found[-1],
         sync_share=over_worlds(
             paths.world, lambda rows: float(held[rows].sum() / max(whole[rows].sum(), 1.0))
         ),
     )
+
+
+def _mean_over_worlds(paths: "CapacityPaths", share_frac: "NDArray[np.float64]") -> Estimate:
+    """Mean of a share a row, shape (d,), and its interval."""
+    return over_worlds(paths.world, lambda rows: float(share_frac[rows].mean()))
 
 
 def added_delay_limit(

@@ -49,4 +49,6 @@ def _both(value: str, interval: str) -> str:
 
 
 def _rate(rate_bps: float) -> str:
+    if rate_bps == 0:
+        return "0"
     return "no limit" if math.isinf(rate_bps) else format_rate(rate_bps)

@@ -30,10 +30,19 @@ def interactive_record(found: "InteractiveForecast", *, seed: int) -> dict[str, 
             "n_busy_probes": found.n_busy_probes,
         },
         "activities": [_cell(cell) for cell in found.cells],
+        "idle_one_way": {
+            **_estimate(found.idle.delay_s, "mean_delay_s"),
+            **_estimate(found.idle.variation_s, "variation_s"),
+            **_estimate(found.idle.loss_frac, "loss_frac"),
+            "y1541_classes": list(found.idle.classes),
+        },
         "limits": [_limit(limit) for limit in found.limits],
         "limit_bps": found.limit_bps,
         "limit_is_given": found.limit_is_given,
         "start_limit_bps": found.start_bps,
+        "adaptive_limits_bps": dict(
+            zip(("least", "base", "most"), found.adaptive_bps, strict=True)
+        ),
         "sync": {
             "size_bytes": found.sync_bytes,
             "without_limit": _quantiles(found.free_s),

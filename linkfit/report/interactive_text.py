@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from linkfit.forecast.interactive import Cell
     from linkfit.forecast.interactive_forecast import GroupCall, InteractiveForecast
+    from linkfit.forecast.world_intervals import Estimate
 
 _FEW_PROBES = 30
 
@@ -120,6 +121,7 @@ def _limits(found: "InteractiveForecast") -> Listing:
 def _costs(found: "InteractiveForecast") -> list[str]:
     """What the limit costs, and what the usual start value would give."""
     free, held = spread_text(found.free_s), spread_text(found.held_s)
+    least, base, most = (format_rate(bps) for bps in found.adaptive_bps)
     starts = ", ".join(f"{one.name} {share_text(one.start_share)}" for one in found.limits[:3])
     return [
         f"Each limit keeps its line good in {format_share(found.wanted_prob)} of moments. Rate "
@@ -127,7 +129,8 @@ def _costs(found: "InteractiveForecast") -> list[str]:
         f"{format_size(found.sync_bytes)} take {free} without a limit and {held} at "
         f"{format_rate(found.limit_bps)}.",
         "Common practice starts with 85 % of the rate that the link exceeds nine seconds in ten: "
-        f"here {format_rate(found.start_bps)}, with good moments of {starts}.",
+        f"here {format_rate(found.start_bps)}, with good moments of {starts}. For a limit that "
+        f"follows the link: at least {least}, base {base}, at most {most}.",
     ]
 
 
@@ -149,11 +152,24 @@ def _notes(found: "InteractiveForecast") -> list[str]:
         "guess from common practice, so the answers are wide; probe while an upload runs",
     }
     notes = [f"{sources[found.queue_source]}: a full one delays by {spread_text(found.queue_s)}."]
+    idle = found.idle
+    kept = ", ".join(map(str, idle.classes))
+    notes.append(
+        f"One way over the idle link: mean delay {_span(idle.delay_s)}, variation "
+        f"{_span(idle.variation_s)}, loss outside outages {_loss(idle.loss_frac)}. Of the network "
+        f"classes of ITU-T Y.1541 that keeps {kept}."
+    )
     if found.n_probes < _FEW_PROBES:
         notes.append(
             f"Round trips measured: {found.n_probes}. Loss and delay are little known; "
             "a few hundred probes cost some 50 kB."
         )
+    notes += [
+        f"The link is slower than a {cell.activity} needs in "
+        f"{format_share(min(cell.short_of_rate_frac, 0.999))} of the time."
+        for cell in found.cells[:3]
+        if cell.short_of_rate_frac > 0
+    ]
     notes.append(
         "Changes within a second and queues in the other direction are not looked at."
         if found.hour is None
@@ -162,3 +178,14 @@ def _notes(found: "InteractiveForecast") -> list[str]:
     )
     notes.append("Never rely on this link for emergency calls.")
     return notes
+
+
+def _span(found: "Estimate") -> str:
+    shown = between(found.low, found.high, "s")
+    value = amount(found.value, "s")
+    return value if shown == value else f"{value} ({shown})"
+
+
+def _loss(found: "Estimate") -> str:
+    value, low, high = (f"{100 * x:.2g}" for x in (found.value, found.low, found.high))
+    return f"{value} %" if low == high else f"{value} % ({low} to {high} %)"

@@ -103,6 +103,18 @@ def test_the_site_brings_its_relay_its_tunnel_and_its_usual_traffic(link, found)
     assert there.free_s.quantile(0.5) > found.free_s.quantile(0.5)
 
 
+def test_the_idle_path_is_half_a_round_trip_and_keeps_its_classes(found):
+    idle = found.idle
+    # half of 50 ms, and a packet of 115 bytes and the rest of the step at some 6 Mbit/s
+    assert idle.delay_s.value == pytest.approx(0.0253, abs=0.003)
+    assert idle.delay_s.low <= idle.delay_s.value <= idle.delay_s.high
+    # half the round trips' own spread of 10 %: about 6 x 2.5 ms
+    assert idle.variation_s.value < 0.05
+    # 900 probes came back: the loss is small, and still unknown to a thousandth
+    assert idle.loss_frac.high < 0.005
+    assert 5 in idle.classes
+
+
 def test_groups_are_bounded_by_both_directions(found):
     voice, video = found.groups
     assert voice.ways == ("up", "down")

@@ -1,5 +1,7 @@
 """What is not known of delay and loss: wide after one probe, narrow after many."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -73,6 +75,14 @@ def test_a_measured_queue_is_the_busy_less_the_idle_round_trip_at_the_mean_rate(
     assert found.queue_source == "measured under load"
     expected = link.buffer_bytes("up") * 8
     assert np.median(found.queue_bits) == pytest.approx(expected, rel=0.03)
+
+
+def test_a_link_that_nobody_filled_has_no_measured_queue(bare):
+    """A device's own log: round trips while something moved, never while all was asked for."""
+    link = with_latency(bare, loaded_rtts_s=np.full(201, 0.05), n_idle=900, n_loaded=900)
+    passive = replace(link, up=replace(link.up, lower_bound_only=True))
+    assert drawn(link).queue_source == "measured under load"
+    assert drawn(passive).queue_source == "common practice"
 
 
 def test_a_stated_buffer_has_no_spread(bare):

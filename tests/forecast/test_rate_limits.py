@@ -14,6 +14,7 @@ from linkfit.forecast.queue_delay import (
 )
 from linkfit.forecast.rate_limits import (
     activity_room_bits,
+    adaptive_limits_bps,
     added_delay_limit,
     largest_group,
     largest_limit,
@@ -112,6 +113,7 @@ def test_loss_and_round_trips_take_from_the_room(wild):
 def test_the_start_value_and_the_mean_under_a_limit_by_hand():
     paths = CapacityPaths.from_rates(np.tile([1e6, 2e6, 3e6, 4e6], (2, 25)))
     assert start_limit_bps(paths) == pytest.approx(0.85e6)
+    assert adaptive_limits_bps(paths) == pytest.approx((1e6, 0.7 * 2.5e6, 4e6))
     assert sync_mean_bps(paths, 2e6).value == pytest.approx(1.75e6)
 
 

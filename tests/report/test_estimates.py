@@ -29,7 +29,7 @@ def test_shares(found, expected):
     [
         (estimate(2e6, 1e6, 3e6), "2.00 Mbit/s (1.00 to 3.00 Mbit/s)"),
         (estimate(2e6, 1e5, 3e6), "2.00 Mbit/s (100 kbit/s to 3.00 Mbit/s)"),
-        (estimate(2e6, 0.0, np.inf), "2.00 Mbit/s (0 bit/s to no limit)"),
+        (estimate(2e6, 0.0, np.inf), "2.00 Mbit/s (0 to no limit)"),
         (estimate(np.inf, 1e6, np.inf), "no limit (1.00 Mbit/s to no limit)"),
     ],
 )
