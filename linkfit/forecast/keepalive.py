@@ -71,6 +71,7 @@ class KeepaliveForecast:
     """
 
     transport: str
+    ip_version: int
     timer_s: float
     is_timer_measured: bool
     interval_s: float
@@ -220,6 +221,7 @@ def forecast_keepalive(
     )  # fmt: skip
     return KeepaliveForecast(
         transport=transport,
+        ip_version=ip_version,
         timer_s=timer,
         is_timer_measured=timer_s is not None,
         interval_s=wanted,

@@ -26,6 +26,7 @@ def tunnel_record(
         "schema": SCHEMA,
         "seed": seed,
         "transport": keepalive.transport,
+        "ip_version": keepalive.ip_version,
         "direction": keepalive.direction,
         "hours_per_day": keepalive.hours_per_day,
         "nat_timer_s": keepalive.timer_s,

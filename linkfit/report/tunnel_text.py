@@ -16,7 +16,10 @@ if TYPE_CHECKING:
     from linkfit.forecast.tunnel import TunnelSizes
     from linkfit.forecast.world_intervals import Estimate
 
-_TITLE = "Hello through the carrier's address translation"
+_TITLES = {
+    4: "Hello through the carrier's address translation",
+    6: "Hello through the carrier's filter",
+}
 _OVER = {"udp": "UDP", "tcp": "TLS over TCP"}
 _STANDARD = {"udp": "RFC 4787 REQ-5", "tcp": "RFC 5382 REQ-5"}
 
@@ -33,7 +36,7 @@ def tunnel_text(
     return apart(
         [
             [
-                heading(f"{_TITLE}, {_OVER[keepalive.transport]}"),
+                heading(f"{_TITLES[keepalive.ip_version]}, {_OVER[keepalive.transport]}"),
                 *_translated(translated),
                 *_hellos(keepalive, cap_bytes),
             ],
@@ -214,6 +217,11 @@ def _assumed(keepalive: "KeepaliveForecast") -> "list[RenderableType]":
         f"A month is 30 days with {keepalive.hours_per_day:.3g} hours a day in which the server "
         "is up. In brackets: from 5 % to 95 %.",
     ]
+    if keepalive.ip_version == 6:
+        lines.append(
+            "Over IPv6 nothing is translated, but a filter that lets in answers alone keeps state "
+            "with timers of its own: they are taken alike."
+        )
     if keepalive.transport == "udp":
         how = "as measured" if keepalive.is_loss_measured else "not measured, a guess"
         lines += [

@@ -232,7 +232,8 @@ def _assumed(forecast: "UploadsForecast") -> "list[RenderableType]":
     lines = [
         "Times are hours in which the server is up; the data plan is not looked at here, "
         "linkfit backlog does.",
-        "In brackets: from the 5 % to the 95 % future; behind a chance, how sure it is.",
+        "In brackets: from the 5 % to the 95 % future; behind a chance, how sure it is over many "
+        "days: a single hour may be better or worse.",
         "An item that needs more than 30 days, or 200 attempts in a row, counts as never.",
     ]
     if not forecast.ask.drops_per_day:

@@ -61,3 +61,9 @@ def test_the_address_and_a_small_link_are_told(link):
     )
     assert "translate addresses? Yes: 100.72.3.4 lies there." in text
     assert "At 1260 B inside the tunnel IPv6 does not pass (RFC 8200 section 5)." in text
+
+
+def test_over_ipv6_a_filter_keeps_state_alike(link):
+    text = shown(link, ip_version=6)
+    assert text.startswith("Hello through the carrier's filter, UDP")
+    assert "Over IPv6 nothing is translated" in text
