@@ -23,7 +23,7 @@ from linkfit.site.kinds import find_kind
 from linkfit.site.model import Background, Backlog, PathLimits, Service, Site
 from linkfit.site.photo_sizes import photo_size
 from linkfit.site.place_entries import HoursEntry, PathEntry, PlanEntry, PowerEntry, SiteEntry
-from linkfit.site.plan import Plan
+from linkfit.site.plan import USUAL_SESSIONS_PER_DAY, Plan
 from linkfit.site.problems import Place, Problems
 from linkfit.site.shown import did_you_mean, shown
 from linkfit.site.sun import total_loss_frac
@@ -102,12 +102,17 @@ def _plan(entry: PlanEntry | None, problems: Problems) -> Plan:
     if entry is None:
         return Plan()
     tell_plan(entry, problems)
+    usual = USUAL_SESSIONS_PER_DAY
     return Plan(
         cap_bytes=entry.cap,
         counted=entry.counted,
         cycle_day=entry.cycle_day,
         throttle_bps=entry.after_cap.throttle_bps if entry.after_cap else None,
         price_per_gb=entry.after_cap.price_per_gb if entry.after_cap else None,
+        tether_bytes=entry.tether,
+        carry_over_bytes=entry.carry_over,
+        round_up_bytes=entry.round_up,
+        sessions_per_day=usual if entry.sessions_per_day is None else entry.sessions_per_day,
     )
 
 

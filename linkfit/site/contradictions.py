@@ -15,10 +15,17 @@ LEAST_MTU_BYTES, MOST_MTU_BYTES = 576.0, 65535.0  # RFC 791: every host takes 57
 
 
 def tell_plan(entry: PlanEntry, problems: Problems) -> None:
-    """What happens after a cap needs a cap."""
-    if problems.left_out(("plan",), "cap"):
+    """What happens after a cap, and what is carried over, needs a cap; sessions need a step."""
+    if entry.sessions_per_day is not None and entry.round_up is None:
+        problems.add(("plan", "sessions_per_day"), "expected the step to which each is rounded "
+                     'up, got none; add round_up = "1 MB" or take it out')  # fmt: skip
+    if problems.left_out(("plan",), "cap") or problems.left_out(("plan",), "tether"):
         return
-    if entry.after_cap is not None and entry.cap is None:
+    capped = entry.cap is not None or entry.tether is not None
+    if entry.carry_over and not capped:
+        problems.add(("plan", "carry_over"), "expected a cap of which something stays unused, got "
+                     'none; add cap = "60 GB" or take carry_over out')  # fmt: skip
+    if entry.after_cap is not None and not capped:
         problems.add(("plan", "after_cap"), "expected a cap that it follows, got none; "
                      'add cap = "60 GB" or take after_cap out')  # fmt: skip
 

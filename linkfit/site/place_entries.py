@@ -108,6 +108,22 @@ class PlanEntry(Entry):
         description='once the cap is used up: a rate, "stop", or { price_per_GB = 4.0 }',
         examples=["512 kbit/s"],
     )
+    tether: SizeLimit | None = Field(
+        None,
+        description="of it for a hotspot's clients, where the plan allows them less",
+        examples=["30 GB"],
+    )
+    carry_over: SizeOrZero = Field(
+        0.0,
+        description="most unused data of a cycle that the next one keeps; none: leave out",
+        examples=["20 GB"],
+    )
+    round_up: SizeLimit | None = Field(
+        None, description="each session is counted in whole steps of", examples=["1 MB"]
+    )
+    sessions_per_day: Annotated[float, Field(ge=0, le=86_400)] | None = Field(
+        None, description="sessions that are rounded up; about one an hour", examples=[24.0]
+    )
 
 
 class PathEntry(Entry):

@@ -15,6 +15,8 @@ BACKLOG = "[[backlog]]\nname='b'\nitems=2\nsize='1 MB'\n"
     ("text", "problem"),
     [
         ("[plan]\nafter_cap = 'stop'", r"plan: after_cap: expected a cap that it follows, got"),
+        ("[plan]\ncarry_over = '1 GB'", r"plan: carry_over: expected a cap of which"),
+        ("[plan]\nsessions_per_day = 3.0", r"plan: sessions_per_day: expected the step to which"),
         ("[path]\nrelay_rtt = '18 ms'",
          r'path: relay_rtt: expected entry = "relay" beside it, got \'direct\'; set'),
         ("[path]\nmtu = '100 B'", r"path: mtu: expected 576 B to 65535 B, got 100 B; usual"),
@@ -54,6 +56,8 @@ def test_contradictions(text, problem):
     "text",
     [
         "[plan]\ncap='1 GB'\nafter_cap='stop'",
+        "[plan]\ntether='1 GB'\nafter_cap='stop'\ncarry_over='1 GB'",
+        "[plan]\nround_up='1 MB'\nsessions_per_day=3.0",
         "[hours]\nup=['06:00-10:00', '10:00-12:00']",
         "[hours]\nup=['22:00-06:00', '06:00-07:00']",
         "[hours]\nup='06:00-22:00'\n" + BACKLOG + "window='21:59-06:00'",

@@ -122,6 +122,14 @@ plans = st.one_of(
         cycle_day=st.integers(1, 31),
         throttle_bps=maybe(amounts),
     ),
+    st.builds(
+        Plan,
+        cap_bytes=amounts,
+        tether_bytes=maybe(amounts),
+        carry_over_bytes=amounts,
+        round_up_bytes=amounts,
+        sessions_per_day=st.floats(0, 86_400),
+    ),
     st.builds(Plan, cap_bytes=amounts, price_per_gb=st.floats(0, 1e6)),
 )
 paths = st.builds(
@@ -281,6 +289,10 @@ def _plan(plan):
         "counted": f'"{plan.counted}"',
         "cycle_day": repr(plan.cycle_day),
         "after_cap": after,
+        "tether": _with_unit(plan.tether_bytes, "B"),
+        "carry_over": _with_unit(plan.carry_over_bytes, "B"),
+        "round_up": _with_unit(plan.round_up_bytes, "B"),
+        "sessions_per_day": None if plan.round_up_bytes is None else repr(plan.sessions_per_day),
     })  # fmt: skip
 
 

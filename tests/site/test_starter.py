@@ -33,7 +33,8 @@ def test_each_comment_can_be_taken_away(kind):
     power = text.index("[power]")
     text = text[:power] + text[text.index("\n\n", power) :]  # hours or power
     site = parse_site(text)
-    assert site.plan.cap_bytes == 60e9
+    assert site.plan.cap_bytes == site.plan.tether_bytes == 30e9, "of a plan of 60 GB"
+    assert (site.plan.carry_over_bytes, site.plan.round_up_bytes) == (20e9, 1e6)
     assert site.path.body_limit_bytes == 100e6
     (service,) = site.services
     names = [task.name for task in (*KINDS[kind].tasks, *KINDS[kind].occasional)]
