@@ -1,6 +1,8 @@
 """``linkfit transfer``: how long one payload takes."""
 
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -116,7 +118,7 @@ def transfer(
     recent_trace = None if recent is None else _recent_trace(recent, files)
     link = link_from(files, QuickNumbers(down=down, up=up, rtt=rtt), seed=seed)
     records = tls and not quic
-    with working_on("drawing possible futures"):
+    with working_on("drawing possible futures"), _told_by_option():
         forecast = predict_transfer(
             link,
             size_bytes=float(tls_payload_bytes(size_bytes)) if records else size_bytes,
@@ -142,6 +144,17 @@ def transfer(
         show_json(transfer_record(forecast, seed=seed, **said))
     else:
         show(*transfer_text(forecast, **said))
+
+
+@contextmanager
+def _told_by_option() -> Iterator[None]:
+    """What the forecast says of an argument is said of the option that gave it."""
+    try:
+        yield
+    except InputError as error:
+        name, colon, rest = str(error).partition(":")
+        option = {"size_bytes": "--size", "recent": "--recent"}.get(name, name)
+        raise InputError(f"{option}{colon}{rest}") from error
 
 
 def _size_bytes(text: str) -> float:

@@ -137,7 +137,7 @@ def transfer_times_s(
     rng = np.random.default_rng(seed)
     if count("n_requests", n_requests) > count("n_parallel", n_parallel):
         gap = np.broadcast_to(non_negative_array("gap_s", gap_s), shape).reshape(-1)
-        requests = Requests(n_requests=n_requests, n_parallel=n_parallel, gap_s=gap)
+        requests = Requests.bundled(n_requests, n_parallel, gap)
         return _walked_s(paths, asked, mss, trips, conditions, rng, requests).reshape(shape)
     filled = _stays_full(paths, asked, conditions)
     times_s = np.empty(asked.rows.size)

@@ -6,13 +6,14 @@ sender is idle, and after the time in which an answer would be missed its window
 """
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+MOST_LANES = 128  # each costs a number a transfer
 _DONE_PACKETS = 1e-6
 
 
@@ -31,6 +32,14 @@ class Requests:
     n_requests: int
     n_parallel: int
     gap_s: "NDArray[np.float64]"
+
+    @classmethod
+    def bundled(cls, n_requests: int, n_parallel: int, gap_s: "NDArray[np.float64]") -> Self:
+        """The same asking in at most `MOST_LANES` lanes: neighbours go together beyond that."""
+        together = -(-n_parallel // MOST_LANES)
+        return cls(
+            n_requests=-(-n_requests // together), n_parallel=n_parallel // together, gap_s=gap_s
+        )
 
 
 @dataclass(slots=True, kw_only=True)

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from linkfit.forecast.tcp import transfer_times_s
-from linkfit.forecast.tcp_requests import Lanes, Requests
+from linkfit.forecast.tcp_requests import MOST_LANES, Lanes, Requests
 from linkfit.link.paths import CapacityPaths
 
 RTT_S, PACKET_S, PACKETS = 0.1, 1e-3, 1448.0
@@ -98,6 +98,15 @@ def test_thousands_of_requests_go_on_at_their_pace(n_packets, n_parallel):
     half, whole = (asked_s(n_packets, n, n_parallel) for n in (2000, 4000))
     assert_allclose(whole, by_recursion_s(n_packets, 4000, n_parallel), rtol=0.02)
     assert_allclose(whole / half, 2.0, rtol=0.02)
+
+
+def test_hundreds_of_lanes_are_bundled_and_take_as_long():
+    assert Requests.bundled(10, 3, np.zeros(1)).n_parallel == 3
+    many = Requests.bundled(100_000, 1000, np.zeros(1))
+    assert many.n_parallel <= MOST_LANES
+    assert many.n_requests / many.n_parallel == pytest.approx(100, rel=0.01)
+    # the link is full either way
+    assert asked_s(1, 20_000, 1000) == pytest.approx(20.0 + RTT_S, rel=0.03)
 
 
 def test_a_path_that_carries_nothing_never_answers():
