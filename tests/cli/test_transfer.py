@@ -54,7 +54,7 @@ def test_the_link_can_come_through_standard_input(run, trace_file):
         (["--size", "4 MB", "--flow", "out", "--relay-rtt", "5"], "--relay-rtt: expected"),
         (["--size", "0 MB", "--flow", "out"], "--size: expected a finite number > 0, got 0"),
         (["--size", "4 MB"], "--flow"),
-        (["--size", "4 PB", "--flow", "out"], "--size: expected a payload that this link moves"),
+        (["--size", "4000 TB", "--flow", "out"], "--size: expected a payload that this link moves"),
         (["--size", "4 MB", "--flow", "out", "--requests", "0"], "--requests"),
         (["--size", "4 MB", "--flow", "out", "--pause", "2"], "--pause: expected a number and"),
         (["--size", "4 MB", "--flow", "out", "--answer", "2"], "--answer: expected a number and"),
