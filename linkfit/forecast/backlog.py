@@ -6,6 +6,7 @@ share.
 """
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -13,7 +14,7 @@ import numpy as np
 
 from linkfit.errors import FitError
 from linkfit.forecast.backlog_case import backlog_case
-from linkfit.forecast.constraints import binding_shares
+from linkfit.forecast.constraints import Case, binding_shares
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.easing import easings
 from linkfit.forecast.items import refused_text
@@ -86,8 +87,52 @@ def forecast_backlog(
     case = backlog_case(
         site, [backlog, *known], 0, link, paths, seed=seed, start=start, start_h=start_h
     )
+    clock = (start, start_h)
+    return _forecast(case, site, case.days(), clock, seed, binding=binding, prices=prices)
+
+
+def forecast_backlogs(
+    site: Site,
+    link: PathSource,
+    paths: Mapping[str, CapacityPaths],
+    *,
+    seed: int = 0,
+    start: date | None = None,
+    start_h: float = 0.0,
+    binding: bool = True,
+) -> Mapping[str, BacklogForecast]:
+    """Every backlog of `site` that crosses no direction but those of `paths`, by name.
+
+    One drain for all of them: the same figures as `forecast_backlog` of each, in less time.
+    """
+    known = [one for one in site.backlogs if set(WAYS[one.flow]) <= set(paths)]
+    if not known:
+        return {}
+    case = backlog_case(site, known, 0, link, paths, seed=seed, start=start, start_h=start_h)
+    days = case.all_days()
+    return {
+        one.name: _forecast(
+            replace(case, own=index), site, days[:, index], (start, start_h), seed,
+            binding=binding, prices=False,
+        )
+        for index, one in enumerate(known)
+    }  # fmt: skip
+
+
+def _forecast(
+    case: Case,
+    site: Site,
+    days: "NDArray[np.float64]",
+    clock: tuple[date | None, float],
+    seed: int,
+    *,
+    binding: bool,
+    prices: bool,
+) -> BacklogForecast:
+    """What `case` says of the backlog that is asked about."""
+    start, start_h = clock
+    backlog = case.waiting[case.own].backlog
     refused = refused_text(backlog, site.path)
-    days = case.days()
     binding_frac: Mapping[str, float] = {"not asked": 1.0}
     if refused:
         binding_frac = {"path limit": 1.0}

@@ -46,7 +46,7 @@ def breaks_per_h(
             step_s=1.0,
         )
         outages_per_h += outages_per_up_hour(fine, timeout_s or OUTAGE_S)
-    shut = (open_frac[:, :-1] > 0) & (open_frac[:, 1:] < open_frac[:, :-1])
+    shut = (open_frac[:, :-1] > 0) & (open_frac[:, 1:] == 0)
     open_h = open_frac.sum(axis=1) * step_h
     closings_per_h = shut.sum(axis=1) / np.maximum(open_h, 1.0)
     return np.broadcast_to(outages_per_h + closings_per_h, n_draws).copy()

@@ -154,19 +154,29 @@ class _State:
         for number, (*done, capped) in enumerate(kinds):
             mine = rows[group.reshape(-1) == number]
             before, after = paces(tuple(bool(flag) for flag in done))
-            pace = before
-            if capped:
-                pace = np.zeros_like(before) if after is None else np.minimum(after, before)
-            self._advance_alike(mine, pace[mine, :, :n_end], capped=bool(capped))
+            if capped and after is None:
+                self.left[mine] += self.arrivals * (n_end - self.at[mine, None])
+                self.at[mine] = n_end
+                continue
+            first = int(self.at[mine].min())  # the steps before are behind all of them
+            pace = before[mine, :, first:n_end]
+            if capped and after is not None:
+                pace = np.minimum(after[mine, :, first:n_end], pace)
+            self._advance_alike(mine, pace, first, capped=bool(capped))
 
     def _advance_alike(
-        self, rows: "NDArray[np.int64]", pace_bytes: "NDArray[np.float64]", *, capped: bool
+        self,
+        rows: "NDArray[np.int64]",
+        pace_bytes: "NDArray[np.float64]",
+        first: int,
+        *,
+        capped: bool,
     ) -> None:
-        """`advance` for draws in which the same heaps have been empty."""
-        n_end = pace_bytes.shape[2]
-        step_frac = np.clip(np.arange(1, n_end + 1) - self.at[rows, None], 0.0, 1.0)
-        grown = self.arrivals[:, None] - pace_bytes
-        after = self.left[rows, :, None] + np.cumsum(grown * step_frac[:, None, :], axis=2)
+        """`advance` for draws in which the same heaps have been empty; from step `first` on."""
+        steps = first + np.arange(1, pace_bytes.shape[2] + 1)
+        step_frac = np.clip(steps - self.at[rows, None], 0.0, 1.0)
+        after = (self.arrivals[:, None] - pace_bytes) * step_frac[:, None, :]
+        after = self.left[rows, :, None] + np.cumsum(after, axis=2, out=after)
         gone = self._first_end(rows, after)
         stop = gone.min(axis=1)
         wanted = np.zeros(step_frac.shape)
@@ -178,6 +188,7 @@ class _State:
             self.capped[rows[used < stop]] = True
             stop = np.minimum(stop, used)
         self._go_to(rows, stop, after, wanted, step_frac)
+        self.at[rows] += first
         at_once = (gone <= stop[:, None] + 1e-12) & np.isfinite(gone)
         row, index = np.nonzero(at_once)
         self.done[rows[row], index] = True

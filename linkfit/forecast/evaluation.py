@@ -1,14 +1,14 @@
 """evaluate: all forecasts of one Site on one LinkModel, from one seed."""
 
 import zlib
-from collections.abc import Hashable
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from linkfit._checks import count
-from linkfit.forecast.backlog import forecast_backlog
+from linkfit.forecast.backlog import forecast_backlogs
 from linkfit.forecast.busy_hour import slowest_hour
 from linkfit.forecast.company import Company
 from linkfit.forecast.data_use import forecast_data
@@ -152,10 +152,10 @@ class Evaluator:
         )
 
     def _backlog(self, backlog: Backlog, site: Site, *, binding: bool) -> BacklogForecast:
-        ways = WAYS[backlog.flow]
-        unmeasured = " and ".join(way for way in ways if not self._is_measured(way))
+        unmeasured = " and ".join(way for way in WAYS[backlog.flow] if not self._is_measured(way))
         if unmeasured:
             return unmeasured_backlog(backlog, unmeasured)
+        needed = {way for one in site.backlogs for way in WAYS[one.flow] if self._is_measured(way)}
         paths = {
             way: self._keep(
                 ("backlog paths", way),
@@ -163,16 +163,15 @@ class Evaluator:
                     self.link, (w,), seed=self.seed, n_draws=_BACKLOG_DRAWS
                 ),
             )[way]
-            for way in ways
+            for way in sorted(needed)
         }
-        forecast: BacklogForecast = self._keep(
-            ("backlog", backlog.name, site, binding),
-            lambda: forecast_backlog(
-                site, backlog, self.link,
-                seed=self.seed, start=self.start, paths=paths, binding=binding,
+        together: Mapping[str, BacklogForecast] = self._keep(
+            ("backlogs", site, binding),
+            lambda: forecast_backlogs(
+                site, self.link, paths, seed=self.seed, start=self.start, binding=binding
             ),
-        )  # fmt: skip
-        return forecast
+        )
+        return together[backlog.name]
 
     def _data(self, site: Site) -> Any:
         rates = {
