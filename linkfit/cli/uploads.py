@@ -89,9 +89,9 @@ def uploads(
         "per_item_s": ("--per-item", per_item),
     }  # fmt: skip
     counts = {"n_items": items, "flow": flow, "drops_per_day": drops_per_day, "whole": whole}
-    ask = _ask(texts, counts, site, tuple(links or ()))
+    ask, zone = _ask(texts, counts, site, tuple(links or ()))
     link = link_from(
-        trace_input(links, direction, columns, units, timezone or "UTC"),
+        trace_input(links, direction, columns, units, timezone or zone),
         QuickNumbers(down=down, up=up, rtt=rtt),
         seed=seed,
     )
@@ -108,8 +108,8 @@ def _ask(
     counts: dict[str, Any],
     site_path: str | None,
     link_paths: tuple[str, ...],
-) -> "UploadAsk":
-    """The question, with the site's limits where no option says otherwise."""
+) -> "tuple[UploadAsk, str]":
+    """The question, with the site's limits where no option says otherwise, and its zone."""
     from linkfit.cli.site_input import site_from
     from linkfit.forecast.upload_ask import UploadAsk, site_limits
     from linkfit.units import parse_duration_s, parse_rate_bps, parse_size_bytes
@@ -121,7 +121,9 @@ def _ask(
         if text is not None
     }
     limits: dict[str, Any] = {}
+    zone = "UTC"
     if site_path is not None:
-        limits = site_limits(site_from(site_path, link_paths), counts["flow"])
+        site = site_from(site_path, link_paths)
+        limits, zone = site_limits(site, counts["flow"]), site.timezone
         counts = counts | {"drops_per_day": counts["drops_per_day"] + limits.pop("drops_per_day")}
-    return UploadAsk(**(limits | counts | said))
+    return UploadAsk(**(limits | counts | said)), zone

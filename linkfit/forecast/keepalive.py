@@ -13,6 +13,7 @@ from linkfit._checks import fraction, non_negative, one_of, positive
 from linkfit.errors import InputError
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.world_intervals import Estimate, over_worlds
+from linkfit.link.latency import ENOUGH_PROBES
 from linkfit.units import DAYS_PER_MONTH, SECONDS_PER_HOUR
 
 if TYPE_CHECKING:
@@ -67,7 +68,7 @@ class KeepaliveForecast:
     """All intervals of one tunnel on one link, and the one to use.
 
     `sturdy_interval_s` is the one at which a single lost hello does no harm. `loss` has unit
-    "fraction"; `is_loss_measured` False: cellular links in general.
+    "fraction"; `loss_source` says where it comes from.
     """
 
     transport: str
@@ -77,7 +78,7 @@ class KeepaliveForecast:
     interval_s: float
     sturdy_interval_s: float
     loss: Forecast
-    is_loss_measured: bool
+    loss_source: str
     direction: str
     hours_per_day: float
     rows: tuple[HelloRow, ...]
@@ -198,7 +199,7 @@ def forecast_keepalive(
     timer = ASSUMED_TIMER_S[transport] if timer_s is None else positive("nat_timer", timer_s)
     direction = "up" if link.up is not None else "down"
     paths = link.paths(direction, horizon_s=_HORIZON_S, n_draws=n_rows, rng=_rng(seed, "paths"))
-    loss, correlation, measured = _loss(link, paths, _rng(seed, "loss"))
+    loss, correlation, source = _loss(link, paths, _rng(seed, "loss"))
     if transport == "tcp":
         loss = np.zeros(loss.shape)
     wanted = keepalive_interval_s(timer_s, transport)
@@ -227,7 +228,7 @@ def forecast_keepalive(
         interval_s=wanted,
         sturdy_interval_s=sturdy,
         loss=Forecast(draws=loss, unit="fraction", world=paths.world),
-        is_loss_measured=measured,
+        loss_source=source,
         direction=direction,
         hours_per_day=hours_per_day,
         rows=rows,
@@ -318,26 +319,27 @@ def hello_gaps(
 
 def _loss(
     link: "LinkModel", paths: "CapacityPaths", rng: "Generator"
-) -> "tuple[NDArray[np.float64], float, bool]":
+) -> "tuple[NDArray[np.float64], float, str]":
     """Share of single packets lost in each row's world, the correlation of neighbours a second
-    apart, and whether anybody measured it.
+    apart, and in words where both come from.
     """
     n_worlds = int(paths.world.max()) + 1
     latency = link.latency
-    if latency is None or latency.random_loss_frac is None:
+    n = 0 if latency is None else latency.n_idle + latency.n_loaded
+    if latency is None or n < ENOUGH_PROBES:
         z = rng.standard_normal(n_worlds)
         each = np.minimum(_PRIOR_LOSS_FRAC * _PRIOR_LOSS_SPREAD**z, 0.5)
-        return each[paths.world], 0.0, False
-    n = latency.n_idle + latency.n_loaded
-    lost = latency.random_loss_frac * n
-    each = rng.beta(lost + 0.5, max(n - lost, 0.0) + 0.5, n_worlds)
+        return each[paths.world], 0.0, "not measured, a guess"
+    source, mean = "as measured", latency.random_loss_frac
+    if mean is None:  # probes too far apart, or in rows of many, to tell outages from chance
+        source, mean = "as measured, outages among them", latency.loss_frac
+    each = rng.beta(mean * n + 0.5, max(n - mean * n, 0.0) + 0.5, n_worlds)
     correlation = 0.0
     if latency.mean_burst_probes:
         # a chain that recovers with r and loses p in all forgets 1 - r / (1 - p) a step
-        recover = 1 / latency.mean_burst_probes
-        forgotten = 1 - recover / (1 - min(latency.random_loss_frac, 0.99))
+        forgotten = 1 - 1 / latency.mean_burst_probes / (1 - min(mean, 0.99))
         correlation = float(max(forgotten, 0.0) ** (1 / _PROBE_STEP_S))
-    return each[paths.world], correlation, True
+    return each[paths.world], correlation, source
 
 
 def _rng(seed: int, name: str) -> np.random.Generator:

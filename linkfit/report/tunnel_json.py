@@ -31,7 +31,7 @@ def tunnel_record(
         "hours_per_day": keepalive.hours_per_day,
         "nat_timer_s": keepalive.timer_s,
         "nat_timer_measured": keepalive.is_timer_measured,
-        "loss": quantities(keepalive.loss, "frac") | {"measured": keepalive.is_loss_measured},
+        "loss": quantities(keepalive.loss, "frac") | {"source": keepalive.loss_source},
         "keepalive_s": keepalive.interval_s,
         "keepalive_one_lost_does_no_harm_s": keepalive.sturdy_interval_s,
         "cap_bytes": cap_bytes,

@@ -176,8 +176,8 @@ def _sizes(sizes: "TunnelSizes", safe: "TunnelSizes") -> "list[RenderableType]":
             Column(heading="largest packet"),
             Column(heading="on the link", right=True),
             Column(heading="in the tunnel", right=True),
-            Column(heading="MSS IPv4 / IPv6", right=True),
-            Column(heading="tunnel's part", right=True),
+            Column(heading="MSS v4 / v6", right=True),
+            Column(heading="overhead", right=True),
             Column(heading="payload", right=True),
         )
     )
@@ -223,9 +223,8 @@ def _assumed(keepalive: "KeepaliveForecast") -> "list[RenderableType]":
             "with timers of its own: they are taken alike."
         )
     if keepalive.transport == "udp":
-        how = "as measured" if keepalive.is_loss_measured else "not measured, a guess"
         lines += [
-            f"Single packets lost by chance: {loss}, {how}.",
+            f"Single packets lost by chance: {loss}, {keepalive.loss_source}.",
             "Data a month: hellos alone at the low end, new keys each two minutes at the high "
             "end (8 MB, common practice).",
             f"RFC 8085 section 3.5: no more often than each {format_duration(LEAST_INTERVAL_S)}; "

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -16,6 +18,7 @@ from linkfit.forecast.keepalive import (
 )
 from linkfit.ingest.trace import Trace
 from linkfit.link.fit import fit_link
+from linkfit.link.latency import LatencyModel
 from linkfit.link.paths import CapacityPaths
 
 
@@ -138,7 +141,32 @@ def test_longer_intervals_cost_less_and_lose_more(link):
     assert found.row.interval_s == 120.0
     assert found.sturdy_row.interval_s == 60.0
     assert found.is_timer_measured
-    assert not found.is_loss_measured
+    assert found.loss_source == "not measured, a guess"
+
+
+def probed(link, n=2000, **found):
+    quantiles = np.linspace(0.05, 0.1, 11)
+    latency = LatencyModel(idle_rtts_s=quantiles, loaded_rtts_s=None, n_idle=n, n_loaded=0, **found)
+    return replace(link, latency=latency)
+
+
+def test_loss_is_the_measured_one_and_as_sure_as_its_probes(link):
+    few, many = (
+        forecast_keepalive(
+            probed(link, n, loss_frac=0.05, random_loss_frac=0.02, mean_burst_probes=2.0)
+        ).loss
+        for n in (100, 10_000)
+    )
+    assert many.quantile(0.5) == pytest.approx(0.02, rel=0.1)
+    spreads = [float(np.diff(one.quantile((0.05, 0.95)))[0]) for one in (few, many)]
+    assert spreads[0] > 4 * spreads[1]
+
+
+def test_loss_with_outages_among_it_says_so_and_few_probes_say_nothing(link):
+    mixed = forecast_keepalive(probed(link, loss_frac=0.05))
+    assert mixed.loss_source == "as measured, outages among them"
+    assert mixed.loss.quantile(0.5) == pytest.approx(0.05, rel=0.3)
+    assert forecast_keepalive(probed(link, 5, loss_frac=0.0)).loss_source.startswith("not measured")
 
 
 def test_what_was_never_seen_is_not_said_to_be_impossible(link):
