@@ -1,12 +1,13 @@
 """A fixed number of users who think, ask, wait for the answer, and think again.
 
-Against open arrivals the load yields: a user who waits asks nothing, so a slow link is asked less.
+Against open arrivals the load yields: a user who waits asks nothing, so a slow link is asked
+less. Transfers that start by chance, whoever waits, may share the link with them.
 """
 
 import heapq
 import math
 from bisect import bisect_left
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -14,7 +15,7 @@ import numpy as np
 
 from linkfit._checks import count, positive
 from linkfit.errors import InputError
-from linkfit.forecast.sharing import SharingResult, share_capacity, spread_rows
+from linkfit.forecast.sharing import FlowClass, SharingResult, share_capacity, spread_rows
 from linkfit.link.paths import CapacityPaths
 
 if TYPE_CHECKING:
@@ -75,6 +76,7 @@ def simulate_closed(
     classes: Sequence[UserClass],
     *,
     rng: np.random.Generator,
+    others: Sequence[FlowClass] = (),
     n_jobs: int = 4000,
     n_rows: int = 20,
 ) -> SharingResult:
@@ -86,6 +88,9 @@ def simulate_closed(
         Capacity of the direction at the IP layer.
     classes : sequence of UserClass
         Who is there.
+    others : sequence of FlowClass
+        Transfers that start by chance (Poisson) and share with the users; their caps and
+        priority are not looked at. They are numbered after `classes` in the result.
     n_jobs : int
         Transfers in the result, all classes together.
     n_rows : int
@@ -114,7 +119,8 @@ def simulate_closed(
     if not rows:
         raise InputError("paths: expected a row that carries something, got none")
     n_each = math.ceil(count("n_jobs", n_jobs) / len(rows))
-    jobs = np.concatenate([_one_row(paths, int(row), classes, n_each, rng) for row in rows])
+    sources = _sources(classes, others)
+    jobs = np.concatenate([_one_row(paths, int(row), sources, n_each, rng) for row in rows])
     index, draw = jobs[:, :2].T.astype(np.int64)
     start, bits, time_s = jobs[:, 2:].T
     alone = share_capacity(paths, start, bits, draws=draw, group_index=np.arange(bits.size))
@@ -128,42 +134,74 @@ def simulate_closed(
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _Source:
+    """Who asks: a user, or what starts by chance and does not wait for an answer."""
+
+    index: int
+    pause_s: float
+    median_bits: float
+    sigma: float
+    waits: bool
+
+
+def _sources(classes: Sequence[UserClass], others: Sequence[FlowClass]) -> list[_Source]:
+    """One source a user, one a flow."""
+    users = [
+        _Source(k, c.think_s, c.median_bits, math.log(c.spread), waits=True)
+        for k, c in enumerate(classes)
+        for _ in range(c.n_users)
+    ]
+    flows = [
+        _Source(len(classes) + k, 1 / f.arrivals_per_s, f.median_bits, math.log(f.spread),
+                waits=False)
+        for k, f in enumerate(others)
+        if f.arrivals_per_s > 0
+    ]  # fmt: skip
+    return users + flows
+
+
 def _one_row(
     paths: CapacityPaths,
     row: int,
-    classes: Sequence[UserClass],
+    sources: Sequence[_Source],
     n_jobs: int,
     rng: np.random.Generator,
 ) -> "NDArray[np.float64]":
     """Class, row, start, bits, time of the last `n_jobs` transfers of one row; shape (n, 5)."""
     clock = _Clock(paths.cumulative_bits[row].tolist(), paths.step_s)
     n_all = math.ceil(n_jobs / (1 - _WARM_FRAC))
-    of_user = [k for k, c in enumerate(classes) for _ in range(c.n_users)]
-    n_draws = n_all + 2 * len(of_user)
-    pauses = rng.standard_exponential(n_draws).tolist()
-    normals = rng.standard_normal(n_draws).tolist()
-    think = [c.think_s for c in classes]
-    median = [c.median_bits for c in classes]
-    sigma = [math.log(c.spread) for c in classes]
     begin = float(rng.random()) * paths.horizon_s
-    asking = [(begin + pauses.pop() * think[k], user) for user, k in enumerate(of_user)]
+    pauses, normals = _endless(rng.standard_exponential), _endless(rng.standard_normal)
+    asking = [(begin + next(pauses) * one.pause_s, k) for k, one in enumerate(sources)]
     heapq.heapify(asking)
-    present: list[tuple[float, int, float, float]] = []  # (virtual end, user, start, bits)
+    present: list[tuple[float, int, float, float]] = []  # (virtual end, who, start, bits)
     done: list[tuple[int, int, float, float, float]] = []
     now_bits = virtual = 0.0
     while len(done) < n_all:
         ends_bits = now_bits + (present[0][0] - virtual) * len(present) if present else math.inf
         ends_s = clock.time_s(ends_bits) if present else math.inf
         if asking and asking[0][0] <= ends_s:
-            start, user = heapq.heappop(asking)
+            start, who = heapq.heappop(asking)
             there = clock.bits(start)
             virtual = virtual + (there - now_bits) / len(present) if present else 0.0
             now_bits = there
-            bits = median[of_user[user]] * math.exp(sigma[of_user[user]] * normals.pop())
-            heapq.heappush(present, (virtual + bits, user, start, bits))
+            one = sources[who]
+            bits = one.median_bits * math.exp(one.sigma * next(normals))
+            heapq.heappush(present, (virtual + bits, who, start, bits))
+            if not one.waits:
+                heapq.heappush(asking, (start + next(pauses) * one.pause_s, who))
         else:
-            virtual, user, start, bits = heapq.heappop(present)
+            virtual, who, start, bits = heapq.heappop(present)
             now_bits = ends_bits
-            done.append((of_user[user], row, start, bits, ends_s - start))
-            heapq.heappush(asking, (ends_s + pauses.pop() * think[of_user[user]], user))
+            one = sources[who]
+            done.append((one.index, row, start, bits, ends_s - start))
+            if one.waits:
+                heapq.heappush(asking, (ends_s + next(pauses) * one.pause_s, who))
     return np.array(done[-n_jobs:])
+
+
+def _endless(draw: Callable[[int], "NDArray[np.float64]"]) -> Iterator[float]:
+    """Numbers of `draw` one by one."""
+    while True:
+        yield from draw(1024).tolist()

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 SETTLE_S = 60.0  # of the path before each probe
 TOP_LOAD_FRAC = 0.95  # above it the state at the start is what a busy spell has heaped up
-_MOST_HEAPED = 400.0  # mean of what one probe finds heaped up: more changes no verdict
+_MOST_HEAPED = 100.0  # mean of what one probe finds heaped up: more changes no verdict
 # arrivals are drawn window by window: few transfers last into the late ones [s]
 _FIRST_WINDOW_S, _GROWTH = 4.0, 4
 _PRESENT, _HEAPED = 100, 101

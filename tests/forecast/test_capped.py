@@ -97,3 +97,42 @@ def test_ends_that_rounding_would_leave_open_still_end():
     start = 9.87654321e6 + np.array([0.0, 0.1, 0.2])
     times = share_capacity(paths, start, [1e6 / 3, 1e6 / 7, 1e6], caps_bps=[1.1e6, 2.3e6, np.inf])
     assert_allclose(times, [1e6 / 3.3e6, 1e6 / 16.1e6, 0.20], rtol=0.2)
+
+
+def capped_run(rate, cap, per_s, seed, n=6000):
+    """Starts and times of exponential transfers of mean 1 that get `cap` at most."""
+    rng = np.random.default_rng([13, seed])
+    starts = np.cumsum(rng.exponential(1 / per_s, n))
+    group = np.zeros(n, np.int64)
+    paths = CapacityPaths.from_rates(np.full(10_000, rate))
+    ends = capped_finish_s(paths, starts, rng.exponential(1.0, n), group, group, np.full(n, cap))
+    return starts, ends
+
+
+# With equal caps of C / m the number under way is that of M/M/m. lambda 9, mu 5: m = 2 gives a
+# mean time of 1.053, m = 4 one of 0.212 (GNU Octave package queueing, test of qsmmm)
+@pytest.mark.slow
+@pytest.mark.parametrize(("m", "expected"), [(2, 1.0526), (4, 0.2117)])
+def test_equal_caps_are_as_many_servers(m, expected):
+    means = []
+    for seed in range(8):
+        starts, ends = capped_run(5.0 * m, 5.0, 9.0, seed)
+        means.append((ends - starts)[500:].mean())
+    error = np.std(means, ddof=1) / np.sqrt(8)
+    assert abs(np.mean(means) - expected) < 3 * error
+    assert error < 0.1 * expected
+
+
+# Capacitated processor sharing: lambda 10, mu 12, 3 at full rate; the closed form beside the
+# simulated values of ciw's guide to processor sharing (.4399, .3635, .1451, .0392, .0092)
+@pytest.mark.slow
+def test_the_number_under_way_is_that_of_capacitated_sharing():
+    expected = [0.43213, 0.36011, 0.15005, 0.04168, 0.01158]
+    found = []
+    for seed in range(8):
+        starts, ends = capped_run(36.0, 12.0, 10.0, 100 + seed)
+        at = np.linspace(starts[500], starts[-500], 20_000)
+        number = np.searchsorted(starts, at) - np.searchsorted(np.sort(ends), at)
+        found.append([(number == k).mean() for k in range(5)])
+    error = np.std(found, axis=0, ddof=1) / np.sqrt(8)
+    assert (np.abs(np.mean(found, axis=0) - expected) < 3.5 * error).all()

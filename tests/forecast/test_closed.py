@@ -6,6 +6,7 @@ from numpy.testing import assert_allclose
 
 from linkfit.errors import InputError
 from linkfit.forecast.closed import UserClass, simulate_closed
+from linkfit.forecast.sharing import FlowClass
 from linkfit.link.paths import CapacityPaths
 
 RATE_BPS = 1e6
@@ -53,6 +54,46 @@ def test_one_shared_link_with_thinking_users_is_mean_value_analysis(n_users, spr
     expected = mva([0.5], [1], n_users, think_s=3.0)[0][0]
     assert abs(np.mean(means) - expected) < 5 * error + 1e-9
     assert error < 0.03 * expected
+
+
+# M/M/1//N, the machine repair model: p_n is as N! / (N - n)! (lambda / mu)^n; for N = 5, lambda
+# 0.1, mu 1 that is L = 0.639522 and a throughput of 0.436048 (textbook formula, value from memory)
+@pytest.mark.slow
+def test_time_in_the_system_is_that_of_machine_repair():
+    weights = np.cumprod([1.0, *(0.1 * (5 - n) for n in range(5))])
+    p = weights / weights.sum()
+    mean_present, through = p @ np.arange(6), 1 - p[0]
+    assert_allclose([p[0], mean_present, through], [0.563952, 0.639522, 0.436048], atol=1e-6)
+    users = UserClass(name="a", n_users=5, think_s=10.0, median_bits=1e6)
+    means = [
+        simulate_closed(
+            CONSTANT, [users], rng=np.random.default_rng([5, batch]), n_jobs=4000
+        ).time_s.mean()
+        for batch in range(8)
+    ]  # fmt: skip
+    error = np.std(means, ddof=1) / np.sqrt(8)
+    assert abs(np.mean(means) - mean_present / through) < 3 * error
+
+
+# mixed BCMP network: users meet a server slowed by what the open class takes, S / (1 - rho);
+# the open class has (1 + users under way) times its own share (Baskett et al. 1975, from memory)
+@pytest.mark.slow
+@pytest.mark.parametrize("rho", [0.3, 0.6])
+def test_users_among_open_arrivals_are_a_mixed_network(rho):
+    users = UserClass(name="a", n_users=3, think_s=3.0, median_bits=5e5)
+    flow = FlowClass(name="b", arrivals_per_s=rho * RATE_BPS / 2e5, median_bits=2e5)
+    closed, opened = [], []
+    for batch in range(10):
+        result = simulate_closed(
+            CONSTANT, [users], others=[flow], rng=np.random.default_rng([7, batch]), n_jobs=10_000
+        )
+        closed.append(result.of_class(0).time_s.mean())
+        opened.append(result.of_class(1).time_s.mean())
+    response, queue, _ = mva([0.5 / (1 - rho)], [1], 3, think_s=3.0)
+    for found, expected in ((closed, response[0]), (opened, 0.2 * (1 + queue[0]) / (1 - rho))):
+        error = np.std(found, ddof=1) / np.sqrt(len(found))
+        assert abs(np.mean(found) - expected) < 3 * error
+        assert error < 0.03 * expected
 
 
 def test_one_user_is_always_alone_on_a_link_with_outages():
