@@ -27,6 +27,26 @@ def write_new_text(target: str, text: str, *, overwrite: bool = False) -> None:
         ) from error
 
 
+def check_free(target: str, *, replace: bool) -> None:
+    """Refuse a file that is there before work is put into what would be written to it.
+
+    Raises
+    ------
+    InputError
+        If `target` is standard output, a folder, or a file that nobody asked to replace.
+    """
+    if target == "-":
+        raise InputError("--output: expected a file, got '-'; the result goes to stdout already")
+    path = Path(target)
+    if path.is_dir():
+        raise InputError(f"--output: expected a file, got the folder {target!r}; name a file in it")
+    if path.exists() and not replace:
+        raise InputError(
+            f"--output: expected a file that does not exist yet, got {target!r}; choose another "
+            "name, or say --replace to put the new one in its place"
+        )
+
+
 def writable_folder(target: str) -> Path:
     """The folder `target`, made if it is not there."""
     path = Path(target)

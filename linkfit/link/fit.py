@@ -21,6 +21,7 @@ from linkfit.link.latency import LatencyModel, fit_latency
 from linkfit.link.level import level_spread
 from linkfit.link.marginal_fit import fit_marginal
 from linkfit.link.missing import missing_measurements
+from linkfit.link.mixture import mixed_links
 from linkfit.link.model import LinkModel
 from linkfit.link.replay import Blocks, RunBank, block_lengths, replay
 from linkfit.link.series import MeasuredRuns, lower_bounds_bps, measured_runs, thinned_runs
@@ -76,7 +77,7 @@ def fit_link(trace: Trace, *, seed: int = 0, timezone: str = "UTC") -> LinkModel
     trace, groups_told = tell_groups_apart(trace)
     latency = fit_latency(trace.latency)
     rng = np.random.default_rng(seed)
-    findings = [*trace.findings, *groups_told]
+    findings = [*trace.findings, *groups_told, *mixed_links(trace)]
     models: dict[str, DirectionModel | None] = {}
     looks = {direction: _looks(trace, direction, latency) for direction in DIRECTIONS}
     for direction, seen in looks.items():

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 from linkfit.link.futures import DirectionModel
 from linkfit.link.latency import LatencyModel
+from linkfit.link.mixture import KIND
 from linkfit.link.model import LinkModel
 from linkfit.link.weekly import WeeklyPattern
 from linkfit.report.listing import Column, Listing, apart, bullets, heading, sentence
@@ -26,6 +27,9 @@ def link_text(link: LinkModel) -> "list[RenderableType]":
     """Everything that is said of a link model."""
     sections = [_direction(link, direction) for direction in ("up", "down")]
     sections.append(_latency(link.latency))
+    mixed = [finding.text for finding in link.findings if finding.kind == KIND]
+    if mixed:
+        sections.append([heading("Mind"), *bullets(mixed)])
     if link.missing:
         sections.append([heading("Not measured"), *bullets(link.missing)])
     return apart(sections)

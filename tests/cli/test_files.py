@@ -1,6 +1,6 @@
 import pytest
 
-from linkfit.cli.files import writable_folder, write_new_text
+from linkfit.cli.files import check_free, writable_folder, write_new_text
 from linkfit.errors import InputError
 
 
@@ -34,3 +34,20 @@ def test_a_folder_is_made_and_a_file_in_its_place_named(tmp_path):
     (tmp_path / "file").write_text("")
     with pytest.raises(InputError, match=r"can be written, got '.*file'"):
         writable_folder(str(tmp_path / "file"))
+
+
+def test_a_taken_name_is_refused_before_any_work(tmp_path):
+    path = tmp_path / "link.json"
+    check_free(str(path), replace=False)
+    path.write_text("old")
+    with pytest.raises(InputError, match=r"got '.*link\.json'; .* say --replace"):
+        check_free(str(path), replace=False)
+    check_free(str(path), replace=True)
+
+
+@pytest.mark.parametrize("replace", [True, False])
+def test_a_folder_or_standard_output_is_no_file(tmp_path, replace):
+    with pytest.raises(InputError, match=r"expected a file, got the folder"):
+        check_free(str(tmp_path), replace=replace)
+    with pytest.raises(InputError, match=r"expected a file, got '-'"):
+        check_free("-", replace=replace)

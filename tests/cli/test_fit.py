@@ -42,3 +42,29 @@ def test_a_trace_without_any_rate_cannot_be_fitted(run, tmp_path):
     code, out, err = run("fit", path)
     assert (code, out) == (3, "")
     assert "expected at least one throughput sample" in err
+
+
+def test_a_file_that_is_there_is_left_alone(run, trace_file, tmp_path):
+    saved = tmp_path / "link.json"
+    saved.write_text("somebody's work")
+    code, out, err = run("fit", trace_file, "-o", saved)
+    assert (code, out) == (2, "")
+    assert "--output: expected a file that does not exist yet" in err
+    assert "say --replace" in err
+    assert saved.read_text() == "somebody's work"
+    code, _, _ = run("fit", trace_file, "-o", saved, "--replace")
+    assert code == 0
+    assert json.loads(saved.read_text())["schema"] == "linkfit/link/1"
+
+
+def test_a_model_that_cannot_be_saved_is_not_shown(run, trace_file, tmp_path):
+    code, out, err = run("fit", trace_file, "-o", tmp_path / "no folder" / "link.json")
+    assert (code, out) == (2, "")
+    assert "expected a folder to write to" in err
+
+
+def test_the_model_leaves_no_half_written_file(run, trace_file, tmp_path):
+    folder = tmp_path / "out"
+    folder.mkdir()
+    run("fit", trace_file, "-o", folder / "link.json")
+    assert [path.name for path in folder.iterdir()] == ["link.json"]
