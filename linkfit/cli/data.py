@@ -26,7 +26,8 @@ def data(
     from linkfit.cli.console import show, show_json
     from linkfit.cli.link_input import mean_rates_bps
     from linkfit.cli.site_input import site_from
-    from linkfit.forecast.data_use import forecast_data, smallest_plan_bytes
+    from linkfit.forecast.data_use import forecast_data
+    from linkfit.forecast.plan_use import smallest_plan_bytes
     from linkfit.report.data_json import data_record
     from linkfit.report.data_text import data_text
     from linkfit.units import parse_size_bytes
@@ -38,7 +39,7 @@ def data(
     rates_bps = mean_rates_bps(links, timezone=given.timezone, seed=seed)
     forecast = forecast_data(given, seed=seed, mean_rates_bps=rates_bps)
     record = data_record(forecast)
-    record["smallest_plan_bytes"] = smallest_plan_bytes(forecast.use)
+    record["smallest_plan_bytes"] = smallest_plan_bytes(forecast.cap_needed or forecast.use)
     if as_json:
         show_json({"schema": "linkfit/data/1", "seed": seed, "site": given.name, "data": record})
     else:

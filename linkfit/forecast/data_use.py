@@ -9,6 +9,8 @@ import math
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
+from statistics import NormalDist
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -28,6 +30,7 @@ from linkfit.forecast.demand import (
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.hours import common_part, day_intervals, open_frac, site_intervals
 from linkfit.forecast.outcomes import DataForecast, LedgerEntry
+from linkfit.forecast.plan_use import against_plan
 from linkfit.site.model import Background, Backlog, Service, Site, Task
 from linkfit.site.plan import Plan
 from linkfit.units import BITS_PER_BYTE, DAYS_PER_MONTH, SECONDS_PER_DAY
@@ -35,14 +38,23 @@ from linkfit.units import BITS_PER_BYTE, DAYS_PER_MONTH, SECONDS_PER_DAY
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-# How well a stated "per day" is known, and how much cycles and days differ: common practice,
-# guesses that a few weeks of counting would replace.
+# How well a stated "per day" and a stated size are known, and how much cycles differ: common
+# practice, guesses that a few weeks of counting would replace.
 RATE_SIGMA = 0.3
+SIZE_SIGMA = 0.15
 CYCLE_SIGMA = 0.15
-DAY_COV = 0.6
 PROTOCOL_FACTOR, PROTOCOL_SIGMA = 1.01, 0.025  # TLS and set-up on top of headers and tunnel
 SECOND_CROSSING = "second crossing of clients on the same link"
 RETRANSMISSIONS = "retransmissions"
+ROUNDING = "rounding up of sessions"
+_UPKEEP = "upkeep"  # the kind of service that serves nobody but the server
+
+
+@cache
+def _normal_scores(n: int) -> "NDArray[np.float64]":
+    """Quantiles of the standard normal law in the middles of `n` equal parts."""
+    law = NormalDist()
+    return np.array([law.inv_cdf((i + 0.5) / n) for i in range(n)])
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,15 +72,29 @@ class _Cycle:
         return np.random.default_rng([self.seed, *(zlib.crc32(name.encode()) for name in names)])
 
     def spread(self, rng: np.random.Generator, sigma: float) -> "NDArray[np.float64]":
-        """A factor of mean 1 that differs between worlds; shape (d,)."""
-        factor = np.exp(sigma * rng.standard_normal(int(self.world.max()) + 1) - sigma**2 / 2)
-        return factor[self.world]
+        """A lognormal factor of mean 1 that differs between worlds; shape (d,).
+
+        Few worlds would miss its mean by chance, so they get its quantiles in random order.
+        """
+        factor = np.exp(sigma * rng.permutation(_normal_scores(int(self.world.max()) + 1)))
+        return (factor / factor.mean())[self.world]
 
     def entry(
-        self, cause: str, service: str, use_bytes: "NDArray[np.float64]", *, optional: bool = False
+        self,
+        cause: str,
+        service: str,
+        use_bytes: "NDArray[np.float64]",
+        *,
+        optional: bool = False,
+        asked_for: bool = True,
     ) -> LedgerEntry:
-        use = Forecast(draws=use_bytes, unit="bytes", world=self.world)
-        return LedgerEntry(cause=cause, service=service, use=use, optional=optional)
+        return LedgerEntry(
+            cause=cause,
+            service=service,
+            use=Forecast(draws=use_bytes, unit="bytes", world=self.world),
+            optional=optional,
+            asked_for=asked_for,
+        )
 
 
 def forecast_data(
@@ -113,8 +139,10 @@ def forecast_data(
     Notes
     -----
     Arrivals are Poisson with a rate known to a factor exp(+-`RATE_SIGMA`) in each world and
-    `CYCLE_SIGMA` between cycles; sizes are lognormal. Backlogs are counted as if all of them
-    ran in this cycle, as far as rate limit, hours and `mean_rates_bps` let them.
+    `CYCLE_SIGMA` between cycles; sizes are lognormal, their level known to a factor
+    exp(+-`SIZE_SIGMA`). What is stated is the mean: the median over worlds lies below it.
+    Backlogs are counted as if all of them ran in this cycle, as far as rate limit, hours and
+    `mean_rates_bps` let them.
     """
     if fraction("loss_frac", loss_frac) == 1:
         raise InputError("loss_frac: expected a number below 1, got 1; nothing would arrive")
@@ -132,15 +160,42 @@ def forecast_data(
         use = _backlog_bytes(cycle, site, backlog, protocol_factor, mean_rates_bps or {})
         ledger.append(cycle.entry(f"backlog: {backlog.name}", "", use))
     if site.path.same_link_share_frac and twice.any():
-        ledger.append(cycle.entry(SECOND_CROSSING, "", twice, optional=True))
+        ledger.append(cycle.entry(SECOND_CROSSING, "", twice, optional=True, asked_for=False))
     if loss_frac:
-        carried = sum((entry.use.draws for entry in ledger), np.zeros(n_draws))
-        ledger.append(cycle.entry(RETRANSMISSIONS, "", carried * loss_frac / (1 - loss_frac)))
+        again = _total(cycle, ledger) * loss_frac / (1 - loss_frac)
+        ledger.append(cycle.entry(RETRANSMISSIONS, "", again, asked_for=False))
     up = open_frac(site_intervals(site.hours))
     for cause in site.background:
         use = _background_bytes(cycle, cause, up)
-        ledger.append(cycle.entry(cause.name, "", use, optional=cause.optional))
-    return _summed(cycle, site.plan, tuple(ledger))
+        ledger.append(cycle.entry(cause.name, "", use, optional=cause.optional, asked_for=False))
+    if site.plan.round_up_bytes:
+        extra = _rounding_bytes(cycle, site.plan, _total(cycle, ledger), up)
+        ledger.append(cycle.entry(ROUNDING, "", extra, asked_for=False))
+    use = Forecast(draws=_total(cycle, ledger), unit="bytes", world=world)
+    return against_plan(
+        site.plan, tuple(ledger), use,
+        cycle_days=cycle_days, up_frac=up, rng=cycle.rng("days"),
+    )  # fmt: skip
+
+
+def _total(cycle: _Cycle, ledger: list[LedgerEntry]) -> "NDArray[np.float64]":
+    return sum((entry.use.draws for entry in ledger), np.zeros(cycle.n_draws))
+
+
+def _rounding_bytes(
+    cycle: _Cycle, plan: Plan, total: "NDArray[np.float64]", up_frac: float
+) -> "NDArray[np.float64]":
+    """What counting sessions in whole steps adds to a `total`. [bytes]
+
+    Sessions differ: of exponential size with mean m, each is counted as r / (1 - exp(-r / m)) in
+    the mean, half a step r more where it is large and a whole step where it is small.
+    """
+    step = plan.round_up_bytes or 0.0
+    rng = cycle.rng("sessions")
+    n_sessions = plan.sessions_per_day * cycle.days * up_frac * cycle.spread(rng, RATE_SIGMA)
+    n_sessions = np.maximum(n_sessions, 1e-9)
+    counted = n_sessions * step / -np.expm1(-step * n_sessions / np.maximum(total, 1e-9))
+    return np.maximum(counted - total, 0.0)
 
 
 def _service_entries(
@@ -164,7 +219,13 @@ def _service_entries(
         wanted = sum(first, second.copy())
         held = np.where(wanted > limit, limit / np.maximum(wanted, 1e-300), 1.0)
     entries = [
-        cycle.entry(task.name, service.name, use * held, optional=not task.must_carry)
+        cycle.entry(
+            task.name,
+            service.name,
+            use * held,
+            optional=not task.must_carry,
+            asked_for=service.kind != _UPKEEP,
+        )
         for task, use in zip(service.tasks, first, strict=True)
     ]
     return entries, second * held
@@ -178,9 +239,10 @@ def _task_draws(
     missed = miss_frac(service, task)
     mean_number = service.n_users * task.per_user_day * cycle.days * activity_factor
     mean_number = mean_number * cycle.spread(rng, RATE_SIGMA)
+    size_factor = cycle.spread(cycle.rng(service.name, task.name, "size"), SIZE_SIGMA)
     square_cov = math.expm1(math.log(task.size.spread) ** 2) / task.n_requests
     payload = compound_bytes(mean_number, task.mean_bytes, square_cov, rng)
-    return payload * missed, mean_number * task.n_requests * missed
+    return payload * size_factor * missed, mean_number * task.n_requests * missed
 
 
 def _wire_bytes(
@@ -215,6 +277,7 @@ def _backlog_bytes(
     sigma2 = math.log1p(square_cov)
     z = rng.standard_normal(cycle.n_draws)
     payload = n_items * backlog.size.mean_bytes * np.exp(math.sqrt(sigma2) * z - sigma2 / 2)
+    payload *= cycle.spread(cycle.rng("backlog", backlog.name, "size"), SIZE_SIGMA)
     wire = crossing(site.path, backlog.flow)
     use = protocol_factor * wire.factor(cycle.counted) * payload
     open_part = common_part(site_intervals(site.hours), day_intervals(backlog.window))
@@ -227,58 +290,3 @@ def _backlog_bytes(
         return use
     forward = max(wire.up_factor, wire.down_factor)
     return np.minimum(use, most_payload * wire.factor(cycle.counted) / forward)
-
-
-def _summed(cycle: _Cycle, plan: Plan, ledger: tuple[LedgerEntry, ...]) -> DataForecast:
-    """The total with what follows from the plan."""
-    total = sum((entry.use.draws for entry in ledger), np.zeros(cycle.n_draws))
-    over = runs_out = cost = None
-    if plan.cap_bytes is not None:
-        over = float(np.mean(total > plan.cap_bytes))
-        days = runs_out_days(total, plan.cap_bytes, cycle.days, cycle.rng("days"))
-        runs_out = Forecast(draws=days, unit="days", world=cycle.world)
-    if plan.price_per_gb is not None:
-        above = np.maximum(total - (plan.cap_bytes or 0.0), 0.0)
-        cost = Forecast(draws=above / 1e9 * plan.price_per_gb, unit="money", world=cycle.world)
-    return DataForecast(
-        cap_bytes=plan.cap_bytes,
-        cycle_days=cycle.days,
-        use=Forecast(draws=total, unit="bytes", world=cycle.world),
-        prob_over_cap=over,
-        runs_out=runs_out,
-        ledger=ledger,
-        cost=cost,
-    )
-
-
-def runs_out_days(
-    total_bytes: "NDArray[np.float64]",
-    cap_bytes: float,
-    cycle_days: float,
-    rng: np.random.Generator,
-) -> "NDArray[np.float64]":
-    """Days into the cycle at which `cap_bytes` are spent; inf where they last. [days]
-
-    Notes
-    -----
-    Use is spread over the days by gamma weights with coefficient of variation `DAY_COV`, and
-    evenly inside a day.
-    """
-    n_days = math.ceil(cycle_days)
-    weights = rng.standard_gamma(1 / DAY_COV**2, (total_bytes.size, n_days))
-    weights[:, -1] *= cycle_days - (n_days - 1)
-    spent = np.cumsum(weights, axis=1)
-    spent /= spent[:, -1:]
-    with np.errstate(divide="ignore"):
-        part = cap_bytes / total_bytes
-    day = np.minimum((spent < part[:, None]).sum(axis=1), n_days - 1)
-    rows = np.arange(total_bytes.size)
-    before = np.where(day > 0, spent[rows, day - 1], 0.0)
-    inside = (part - before) / np.maximum(spent[rows, day] - before, 1e-300)
-    length = np.where(day == n_days - 1, cycle_days - (n_days - 1), 1.0)
-    return np.where(part < 1, day + np.clip(inside, 0.0, 1.0) * length, np.inf)
-
-
-def smallest_plan_bytes(use: Forecast, prob: float = 0.05) -> float:
-    """Smallest cap that is overrun with a chance of at most `prob` in a cycle. [bytes]"""
-    return float(use.quantile(1.0 - fraction("prob", prob)))

@@ -60,12 +60,16 @@ class ServiceForecast:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LedgerEntry:
-    """One cause of data use: bytes that the plan counts in one cycle."""
+    """One cause of data use: bytes that the plan counts in one cycle.
+
+    `optional`: it can go; `asked_for`: somebody wanted it, so it is no traffic of its own.
+    """
 
     cause: str
     service: str
     use: Forecast
     optional: bool = False
+    asked_for: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,6 +78,8 @@ class DataForecast:
 
     `runs_out` has unit "days" from the start of the cycle, inf in futures that stay within the
     plan; None if the plan has no cap. `cost` is money per cycle where the plan has a price.
+    `use` is what is wanted; `carried` what the plan lets through, at most, before and after its
+    cap. `cap_needed` is the cap that would do in each draw, None where it is `use` itself.
     """
 
     cap_bytes: float | None
@@ -83,6 +89,8 @@ class DataForecast:
     runs_out: Forecast | None
     ledger: tuple[LedgerEntry, ...]
     cost: Forecast | None = None
+    carried: Forecast | None = None
+    cap_needed: Forecast | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
