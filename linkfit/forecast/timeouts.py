@@ -88,7 +88,8 @@ def timeout_advice(
 ) -> TimeoutAdvice:
     """Timeouts that `paths` call for, where one piece takes `times_s`."""
     row, _, length_s = outages(paths)
-    per_day = np.bincount(row, minlength=paths.n_draws) * SECONDS_PER_DAY / paths.horizon_s
+    counts = np.bincount(row, minlength=paths.n_draws)
+    per_day = np.asarray(counts * SECONDS_PER_DAY / paths.horizon_s, dtype=np.float64)
     outage = None
     if length_s.size:
         outage = Forecast(draws=length_s, unit="s", world=paths.world[row])

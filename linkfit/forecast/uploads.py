@@ -218,7 +218,9 @@ class _Case:
         window_s = ask.request_timeout_s
         row, _, length_s = outages(paths)
         broken = np.bincount(row[length_s > ask.idle_timeout_s], minlength=paths.n_draws)
-        per_day = broken * SECONDS_PER_DAY / paths.horizon_s + ask.drops_per_day
+        per_day = np.asarray(
+            broken * SECONDS_PER_DAY / paths.horizon_s + ask.drops_per_day, dtype=np.float64
+        )
         return cls(
             ask=ask,
             seed=seed,
