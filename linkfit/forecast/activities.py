@@ -26,6 +26,10 @@ if TYPE_CHECKING:
     from linkfit.forecast.latency_unknowns import LatencyUnknowns
 
 ECHO_TARGET_S = 0.25  # ITU-T G.1010: 0.2 s for terminal work, value from memory; and a little
+# How long an answer may take to feel at once, to keep the flow of thought, to keep attention:
+# J. Nielsen, Usability Engineering, 1993, ch. 5 (0.1 s quoted elsewhere, 1 and 10 s from memory)
+RESPONSE_LIMITS_S = (0.1, 1.0, 10.0)
+_FELT = ("at once", "flow kept", "attention kept", "attention lost")
 _ECHO_BYTES = 150.0  # a key and its encryption, headers included; common practice
 _VIDEO_PACKET_BYTES = 1200.0  # common practice
 VIDEO_BPS = 655e3  # VGA video and speech at the IP layer; common practice
@@ -123,3 +127,8 @@ def video_call(tunnel_bytes: float = 0.0, rate_bps: float = VIDEO_BPS) -> Activi
         fixed_s=DEVICES_DELAY_S,
         target_s=MOST_DELAY_S,
     )
+
+
+def felt(time_s: float) -> str:
+    """How an answer after `time_s` feels, in words."""
+    return _FELT[sum(time_s > limit_s for limit_s in RESPONSE_LIMITS_S)]

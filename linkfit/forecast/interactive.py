@@ -245,7 +245,7 @@ def judge_page(
     return Cell(
         activity="page load",
         situation=situation.name,
-        measure="until complete",
+        measure="whole",
         good=f"within {format_duration(PAGE_TARGET_S)}",
         time=few.forecast(times_s, "s"),
         share=few.share(times_s <= PAGE_TARGET_S),

@@ -112,6 +112,8 @@ class InteractiveForecast:
         Local hour that all of it holds for; None: any time that was measured.
     queue_source : str
         Where the queue before the link comes from.
+    is_floor : bool
+        Nobody ever tried for all that the link carries: rates and limits are a floor.
     n_probes, n_busy_probes : int
         Round trips behind it, and those while the link was busy.
     """
@@ -131,6 +133,7 @@ class InteractiveForecast:
     hour: int | None
     queue_s: Forecast
     queue_source: str
+    is_floor: bool
     n_probes: int
     n_busy_probes: int
 
@@ -246,6 +249,7 @@ def forecast_interactive(
         idle=_idle_path(moments, voice),
         hour=hour,
         queue_s=_queue_s(moments),
+        is_floor=link.direction(DIRECTION).lower_bound_only,
         queue_source=moments.unknowns.queue_source,
         n_probes=0 if link.latency is None else link.latency.n_idle + link.latency.n_loaded,
         n_busy_probes=0 if link.latency is None else link.latency.n_loaded,

@@ -79,7 +79,10 @@ class StreamAnswer:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StreamForecast:
-    """Films by rate and live cameras by picture and frames; `load_bps` is what else is sent."""
+    """Films by rate and live cameras by picture and frames; `load_bps` is what else is sent.
+
+    `is_floor`: nobody ever tried for all that the link carries, so more may fit.
+    """
 
     films: tuple[StreamAnswer, ...]
     feeds: tuple[StreamAnswer, ...]
@@ -89,6 +92,7 @@ class StreamForecast:
     load_bps: float
     hour: int | None
     cap_bytes: float | None
+    is_floor: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,6 +240,7 @@ def forecast_streams(
         load_bps=load_bps,
         hour=hour,
         cap_bytes=plan.cap_bytes,
+        is_floor=link.direction(DIRECTION).lower_bound_only,
     )
 
 

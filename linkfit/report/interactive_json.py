@@ -22,6 +22,7 @@ def interactive_record(found: "InteractiveForecast", *, seed: int) -> dict[str, 
         "seed": seed,
         "direction": "up",
         "hour": found.hour,
+        "is_floor": found.is_floor,
         "wanted_prob": found.wanted_prob,
         "queue": {
             "source": found.queue_source,

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
+from linkfit.forecast.activities import felt
 from linkfit.forecast.interactive_forecast import NO_LIMIT
 from linkfit.report.estimates import rate_text, rate_texts, share_text, share_texts, spread_text
 from linkfit.report.listing import Column, Listing, bullets, heading, sentence
@@ -19,6 +20,10 @@ if TYPE_CHECKING:
     from linkfit.forecast.world_intervals import Estimate
 
 _FEW_PROBES = 30
+FLOOR = (
+    "Nobody ever asked this link for all it carries upwards: rates and limits are a floor, so "
+    "measure with a transfer that tries for all it can get."
+)
 
 
 def interactive_text(found: "InteractiveForecast") -> "list[RenderableType]":
@@ -83,7 +88,7 @@ def _cells(cells: "list[Cell]") -> Listing:
     for cell in cells:
         low, middle, high = (float(q) for q in cell.time.quantile(QUANTILES))
         listing.add(
-            (cell.activity, cell.measure) if cell.score is None else (cell.activity, _mos(cell)),
+            (cell.activity, _second_line(cell)),
             amount(middle, "s"),
             between(low, high, "s"),
             share_texts(cell.share),
@@ -92,8 +97,12 @@ def _cells(cells: "list[Cell]") -> Listing:
     return listing
 
 
-def _mos(cell: "Cell") -> str:
-    assert cell.score is not None
+def _second_line(cell: "Cell") -> str:
+    """What the time is, how a call sounds, how a page feels."""
+    if cell.activity == "page load":
+        return f"{cell.measure}, {felt(float(cell.time.quantile(0.5)))}"
+    if cell.score is None:
+        return cell.measure
     low, middle, high = (float(q) for q in cell.score.quantile(QUANTILES))
     return f"MOS {middle:.1f} ({low:.1f} to {high:.1f})"
 
@@ -152,6 +161,8 @@ def _notes(found: "InteractiveForecast") -> list[str]:
         "guess from common practice, so the answers are wide; probe while an upload runs",
     }
     notes = [f"{sources[found.queue_source]}: a full one delays by {spread_text(found.queue_s)}."]
+    if found.is_floor:
+        notes.append(FLOOR)
     idle = found.idle
     kept = ", ".join(map(str, idle.classes))
     notes.append(

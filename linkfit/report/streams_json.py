@@ -19,6 +19,7 @@ def streams_record(found: "StreamForecast", *, seed: int) -> dict[str, Any]:
         "seed": seed,
         "direction": "up",
         "hour": found.hour,
+        "is_floor": found.is_floor,
         "wanted_prob": found.wanted_prob,
         "load_bps": found.load_bps,
         "cap_bytes": found.cap_bytes,

@@ -64,7 +64,7 @@ def _answers(found: "StreamForecast") -> list[str]:
     else:
         least = found.films[0]
         film = (
-            f"Not even {least.name} ({format_rate(least.rate_bps)}) plays: only "
+            f"Not even {least.name} ({format_rate(least.rate_bps)}) plays well: only "
             f"{share_text(least.good)} of sessions are without a stall."
         )
     camera = (
@@ -178,6 +178,11 @@ def _notes(found: "StreamForecast") -> list[str]:
         "Viewers share the link equally and a player keeps 30 s ahead; a live picture runs at "
         "most 4 s late."
     ]
+    if found.is_floor:
+        notes.append(
+            "Nobody ever asked this link for all it carries upwards: more may fit; measure with a "
+            "transfer that tries for all it can get."
+        )
     if found.load_bps > 0:
         notes.append(
             f"Beside them the site's transfers send {format_rate(found.load_bps)} in the mean; "

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from linkfit.errors import InputError
-from linkfit.forecast.activities import key_echo, video_call, voice_call
+from linkfit.forecast.activities import RESPONSE_LIMITS_S, felt, key_echo, video_call, voice_call
 from linkfit.forecast.latency_unknowns import LatencyUnknowns
 from linkfit.forecast.voice import CODECS, GOOD_RATING, rating
 
@@ -55,3 +55,16 @@ def test_bad_input_is_named_and_shown():
         key_echo(0.0)
     with pytest.raises(InputError, match="rate_bps: expected a finite number > 0, got -1"):
         video_call(rate_bps=-1.0)
+
+
+@pytest.mark.parametrize(
+    ("time_s", "word"),
+    [
+        (0.05, "at once"), (0.1, "at once"), (0.5, "flow kept"), (3.0, "attention kept"),
+        (10.1, "attention lost"), (np.inf, "attention lost"),
+    ],
+)  # fmt: skip
+def test_how_an_answer_feels(time_s, word):
+    """Nielsen 1993: 0.1 s as quoted elsewhere, 1 and 10 s values from memory."""
+    assert RESPONSE_LIMITS_S == (0.1, 1.0, 10.0)
+    assert felt(time_s) == word

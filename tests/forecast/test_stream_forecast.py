@@ -1,5 +1,7 @@
 """Streams on one link: numbers that agree with each other, by hand on a steady link."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -77,6 +79,18 @@ def test_a_site_takes_its_transfers_and_its_data_first(link, found):
         assert one.n_most <= other.n_most
     feed = there.feeds[0]
     assert feed.month.quantile(0.5) < feed.month_alone.quantile(0.5)
+
+
+def test_a_link_twice_as_fast_never_carries_fewer(link):
+    """The same futures, all of them twice as fast."""
+    runs = link.up.runs
+    faster = replace(runs, rates_bps=2 * runs.rates_bps)
+    double = replace(link, up=replace(link.up, runs=faster))
+    for slow, fast in zip(
+        forecast_streams(link).films, forecast_streams(double).films, strict=True
+    ):
+        assert fast.good.value >= slow.good.value
+        assert fast.n_most >= 2 * slow.n_most
 
 
 def test_the_same_seed_gives_the_same_answer(link, found):

@@ -1,4 +1,5 @@
 import io
+from dataclasses import replace
 
 import pytest
 from rich.console import Console
@@ -51,6 +52,11 @@ def test_what_was_not_measured_is_said(found, link):
     assert "Round trips measured: 1." in text
     stated = shown(forecast_interactive(link, buffer_bytes=3e5))
     assert "The buffer before the link is as stated" in stated
+
+
+def test_a_floor_is_said(found):
+    assert "are a floor" not in shown(found)
+    assert "are a floor" in shown(replace(found, is_floor=True))
 
 
 def test_what_no_limit_helps_and_what_needs_none_is_said():

@@ -52,5 +52,10 @@ def test_minutes_have_two_digits_that_mean_something(found):
 
 def test_a_link_on_which_nothing_plays_and_a_plan_that_is_unknown_are_said():
     text = shown(forecast_streams(fit_link(Trace.from_quick_numbers(up_bps=2e5))))
-    assert "Not even 360p (700 kbit/s) plays: only" in text
+    assert "Not even 360p (700 kbit/s) plays well: only" in text
     assert "Minutes a month need the plan: --cap or --site." in text
+
+
+def test_a_floor_is_said(found):
+    assert "more may fit" not in shown(found)
+    assert "more may fit" in shown(replace(found, is_floor=True))
