@@ -13,6 +13,7 @@ import typer
 from linkfit.cli import advise as advise_command
 from linkfit.cli import backlog as backlog_command
 from linkfit.cli import backtest as backtest_command
+from linkfit.cli import caching as caching_command
 from linkfit.cli import capacity as capacity_command
 from linkfit.cli import data as data_command
 from linkfit.cli import demo as demo_command
@@ -47,6 +48,7 @@ app.command("transfer")(transfer_command.transfer)
 app.command("uploads")(uploads_command.uploads)
 app.command("tunnel")(tunnel_command.tunnel)
 app.command("streams")(streams_command.streams)
+app.command("caching")(caching_command.caching)
 app.command("interactive")(interactive_command.interactive)
 app.command("advise")(advise_command.advise)
 app.command("users")(users_command.users)
