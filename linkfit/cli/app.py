@@ -124,4 +124,10 @@ def main(arguments: list[str] | None = None) -> NoReturn:
             if isinstance(error, TraceError) and _ASKS.search(str(error)):
                 tell(_OPTIONS_FOR_TRACES)
             sys.exit(error.exit_code)
+        except SystemExit as end:
+            from linkfit.cli.console import READER_GONE
+
+            # nobody reads the help any more: the parser has put a silent stdout there, and says 1
+            gone = end.code == 1 and hasattr(sys.stdout, "wrapped")
+            sys.exit(READER_GONE if gone else end.code)
     sys.exit(0)

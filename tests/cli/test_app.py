@@ -1,10 +1,14 @@
 import importlib.metadata
+import os
+import subprocess
+import sys
 import warnings
 
 import pytest
 
 from linkfit.cli import app as app_module
 from linkfit.cli.app import app, main
+from linkfit.cli.console import READER_GONE
 from linkfit.errors import FitError, InfeasibleError, InputError, ShortTraceWarning
 
 
@@ -77,3 +81,15 @@ def test_a_warning_is_a_note_on_stderr(run, failing_command):
 def test_another_librarys_warning_stays_as_it_is(capsys):
     app_module._show_warning(DeprecationWarning("old"), DeprecationWarning, "file.py", 3)
     assert "file.py:3: DeprecationWarning: old" in capsys.readouterr().err
+
+
+@pytest.mark.skipif(os.name != "posix", reason="pipes end otherwise elsewhere")
+def test_help_that_nobody_reads_ends_without_a_word():
+    reader, writer = os.pipe()
+    os.close(reader)
+    ended = subprocess.run(
+        [sys.executable, "-m", "linkfit", "--help"], stdout=writer, stderr=subprocess.PIPE,
+        check=False,
+    )  # fmt: skip
+    os.close(writer)
+    assert (ended.returncode, ended.stderr) == (READER_GONE, b"")
