@@ -84,6 +84,14 @@ def flow_class(task: Task, service: Service, path: PathLimits, n_users: float) -
     )
 
 
+def yields(service: Service, direction: str) -> bool:
+    """Does what `service` moves on `direction` wait for all else?
+
+    Up, the site's own router decides what goes first; down, the carrier's does.
+    """
+    return service.priority == "low" and direction == "up"
+
+
 def crossing_frac(task: Task, service: Service, path: PathLimits, direction: str) -> float:
     """Share of a task's runs that put its payload on `direction`. [fraction]"""
     if direction in directions(task):
@@ -102,7 +110,13 @@ def service_classes(
             continue
         flow = flow_class(task, service, path, n_users)
         if flow.mean_bits >= NEGLIGIBLE_BITS and flow.arrivals_per_s > 0:
-            classes.append(replace(flow, arrivals_per_s=flow.arrivals_per_s * share))
+            classes.append(
+                replace(
+                    flow,
+                    arrivals_per_s=flow.arrivals_per_s * share,
+                    low_priority=yields(service, direction),
+                )
+            )
     return tuple(classes)
 
 

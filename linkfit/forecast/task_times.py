@@ -8,7 +8,7 @@ from the same moment), so both see the same outages.
 import copy
 import math
 from collections.abc import Hashable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -27,6 +27,7 @@ from linkfit.forecast.load import (
     same_link_frac,
     stream_rate_bps,
     wire_bytes,
+    yields,
 )
 from linkfit.forecast.playback import live_delay_s, start_delay_s
 from linkfit.forecast.route import Route, request_times_s
@@ -137,15 +138,15 @@ def draw_rtts_s(
     Busy ones that nobody measured wait behind a queue of common practice, and few probes leave
     the level of all of them open: both are drawn once a world.
     """
-    idle = hour.link.draw_rtts_s(n, rng)
-    loaded = hour.link.draw_rtts_s(n, rng, loaded=True)
-    chance = rng.random(n)
+    idle_s = hour.link.draw_rtts_s(n, rng)
+    loaded_s = hour.link.draw_rtts_s(n, rng, loaded=True)
+    prob = rng.random(n)
     ways = [way for way in directions(task) if way in hour.paths]
     if not ways:
-        return idle
+        return idle_s
     # a child generator, the same for each way: what is drawn after this stays what it was
     child = rng.spawn(1)[0]
-    met = [_met_s(hour, way, idle, loaded, chance, copy.deepcopy(child)) for way in ways]
+    met = [_met_s(hour, way, idle_s, loaded_s, prob, copy.deepcopy(child)) for way in ways]
     # the slower of two, not that of the busier: taking load away must not change places
     return np.max(met, axis=0)
 
@@ -153,18 +154,18 @@ def draw_rtts_s(
 def _met_s(
     hour: BusyHour,
     way: str,
-    idle: "NDArray[np.float64]",
-    loaded: "NDArray[np.float64]",
-    chance: "NDArray[np.float64]",
+    idle_s: "NDArray[np.float64]",
+    loaded_s: "NDArray[np.float64]",
+    prob: "NDArray[np.float64]",
     rng: np.random.Generator,
 ) -> "NDArray[np.float64]":
-    """Round trips of one direction, idle or busy by `chance`. [s]"""
-    rows = spread_rows(hour.paths[way], idle.size)
+    """Round trips of one direction, idle or busy by `prob`. [s]"""
+    rows = spread_rows(hour.paths[way], idle_s.size)
     unknowns = draw_unknowns(hour.link, way, hour.paths[way].world, rng)
     if unknowns.queue_source == NOT_MEASURED:
         mean_bps = max(hour.link.direction(way).mean_rate_bps, 1.0)
-        loaded = idle + unknowns.queue_bits[rows] / mean_bps
-    met = np.where(chance < hour.busy_frac(way), np.maximum(idle, loaded), idle)
+        loaded_s = idle_s + unknowns.queue_bits[rows] / mean_bps
+    met = np.where(prob < hour.busy_frac(way), np.maximum(idle_s, loaded_s), idle_s)
     return np.asarray(met * unknowns.rtt_factor[rows], dtype=np.float64)
 
 
@@ -198,6 +199,7 @@ def task_draws(
     A task that caches can answer is timed when it has to cross the link: the hits cost
     nothing and are counted in load and data use only.
     """
+    hour = _felt_by(hour, service)
     rtts = draw_rtts_s(hour, task, n_probes, rng)
     stay = same_link_frac(task, service, path) / max(away_frac(task, service, path), 1e-9)
     both_ways = rng.random(n_probes) < stay
@@ -215,6 +217,19 @@ def task_draws(
         one = _one_direction(task, service, path, hour, back, rtts, int(seeds[1]), alone, give_up_s)
         result = _slower(result, one, both_ways)
     return result
+
+
+def _felt_by(hour: BusyHour, service: Service) -> BusyHour:
+    """The busy hour without the low priority transfers that `service` does not feel."""
+    if service.priority == "low" or not any(
+        flow.low_priority for flows in hour.classes.values() for flow in flows
+    ):
+        return hour
+    felt = {
+        way: tuple(flow for flow in flows if not flow.low_priority)
+        for way, flows in hour.classes.items()
+    }
+    return replace(hour, classes=felt)
 
 
 def _slower(first: TaskDraws, second: TaskDraws, where: "NDArray[np.bool_]") -> TaskDraws:
@@ -244,6 +259,7 @@ def _one_direction(
     if is_stream(task):
         return stream_draws(task, path, hour, direction, rtts_s=rtts_s, rng=rng)
     flow = flow_class(task, service, path, 1)
+    flow = replace(flow, low_priority=yields(service, direction))
     paths = hour.left[direction]
     result = simulate_tagged(
         paths, flow, hour.classes[direction],

@@ -230,6 +230,7 @@ def _service(
         rate_limit_bps=entry.rate_limit,
         local_name=entry.local_name,
         window=entry.window,
+        priority=entry.priority,
     )
 
 

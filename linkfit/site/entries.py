@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, WithJsonSchema
 
-from linkfit.site.entry import Count, Edge, Entry, Flow, Format, Quality, Rarity
+from linkfit.site.entry import Count, Edge, Entry, Flow, Format, Priority, Quality, Rarity
 from linkfit.site.place_entries import HoursEntry, PathEntry, PlanEntry, PowerEntry, SiteEntry
 from linkfit.site.quantities import (
     SIZE_SCHEMA,
@@ -180,6 +180,11 @@ class ServiceEntry(Entry):
     rate_limit: RateLimit | None = Field(
         None, description="each transfer of the service goes no faster", examples=["3 Mbit/s"]
     )
+    priority: Priority = Field(
+        "normal",
+        description="low: what it sends waits in your router while anything else is to be sent",
+        examples=["low"],
+    )
     window: Windows = Field(
         (), description="when its waiting tasks run, local time", examples=["20:00-06:00"]
     )
@@ -224,7 +229,9 @@ class BacklogEntry(Entry):
         description="the picture sent; gives the size if `size` is left out",
         examples=[{"edge": 1440, "format": "jpeg", "quality": 80}],
     )
-    rate_limit: RateLimit | None = Field(None, description="all its transfers together go no faster", examples=["3 Mbit/s"])
+    rate_limit: RateLimit | None = Field(
+        None, description="all its transfers together go no faster", examples=["3 Mbit/s"]
+    )
     window: Windows = Field((), description="when it runs, local time", examples=["20:00-06:00"])
     arrivals_per_day: Rarity = Field(0.0, description="new items that join each day", examples=[20])
     priority: Annotated[int, Field(ge=0, le=1000)] = Field(

@@ -11,6 +11,7 @@ Rarity = Annotated[float, Field(ge=0, le=1e9)]
 Quality = Annotated[int, Field(ge=1, le=100)]
 Edge = Annotated[int, Field(ge=16, le=100_000)]
 Format = Literal["jpeg", "webp"]
+Priority = Literal["normal", "low"]
 
 
 class Entry(BaseModel):

@@ -15,6 +15,7 @@ from linkfit.site.plan import Plan
 
 FLOWS = ("out", "in", "both")
 ENTRIES = ("relay", "direct")
+PRIORITIES = ("normal", "low")
 CACHE_SCOPES = ("none", "browser", "shared")
 IMAGE_FORMATS = ("jpeg", "webp")
 IMAGE_ROLES = ("photo", "thumbnail")
@@ -152,7 +153,8 @@ class Service:
 
     `rate_limit_bps` holds for each of its transfers (of a Backlog: for all together), so that
     its mean load is no more either; `local_name`: clients on the same link
-    reach the server without crossing it; `window` limits when it runs.
+    reach the server without crossing it; `window` limits when it runs. `priority` "low": what
+    it sends waits in the site's own router while anything else is to be sent.
     """
 
     name: str
@@ -162,9 +164,11 @@ class Service:
     rate_limit_bps: float | None = None
     local_name: bool = False
     window: tuple[DayWindow, ...] = ()
+    priority: str = "normal"
 
     def __post_init__(self) -> None:
         count("users", self.n_users, least=0)
+        one_of("priority", self.priority, PRIORITIES)
         if self.rate_limit_bps is not None:
             positive("rate_limit", self.rate_limit_bps)
 

@@ -96,3 +96,11 @@ def test_what_the_server_opens_itself_has_nobody_on_the_same_link():
     assert load.service_classes(service(backup), path, "down", 4) == ()
     local = service(backup, local_name=True)
     assert load.away_frac(backup, local, path) == 1
+
+
+def test_low_priority_holds_for_what_the_site_sends():
+    both = Task(name="t", flow="both", size=SizeLaw(median_bytes=1e6))
+    low = Service(name="s", kind="x", n_users=3, tasks=(both,), priority="low")
+    site = Site(name="site", services=(low,))
+    assert [flow.low_priority for flow in load.site_classes(site, "up")] == [True]
+    assert [flow.low_priority for flow in load.site_classes(site, "down")] == [False]

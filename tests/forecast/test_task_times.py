@@ -212,3 +212,18 @@ def test_a_live_call_is_late_by_half_the_round_trip_where_capacity_suffices(link
     call = task(flow="both", size=SizeLaw(median_bytes=6e6), duration_s=900.0, live=True)
     draws = times(call, hour(link))
     assert_allclose(draws.times_s, RTT_S / 2, rtol=1e-6)
+
+
+def test_low_priority_is_not_felt_by_others_and_waits_for_them(link):
+    bulk = FlowClass(name="b", arrivals_per_s=2.5, median_bits=2e6, low_priority=True)
+    page = FlowClass(name="p", arrivals_per_s=2.5, median_bits=1e6)
+    one, busy = task(), hour(link, up=(bulk, page))
+    normal = times(one, busy)
+    assert_allclose(normal.times_s, times(one, hour(link, up=(page,))).times_s)
+    last = times(one, busy, priority="low")
+    assert (last.times_s >= normal.times_s).all()
+    assert last.times_s.mean() > 1.2 * normal.times_s.mean()
+    # down, the carrier's router knows no priority
+    down = hour(link, down=(replace(bulk, low_priority=False), page))
+    both = (times(task(flow="in"), down, priority=p).times_s for p in ("low", "normal"))
+    assert_allclose(*both)

@@ -15,6 +15,7 @@ from linkfit.site.file import parse_site
 from linkfit.site.hours import DayWindow, Hours, Power
 from linkfit.site.kinds import KINDS
 from linkfit.site.model import (
+    PRIORITIES,
     Background,
     Backlog,
     Cache,
@@ -111,6 +112,7 @@ def services(draw):
         ),
         rate_limit_bps=draw(maybe(amounts)),
         local_name=draw(st.booleans()),
+        priority=draw(st.sampled_from(PRIORITIES)),
     )
 
 
@@ -271,6 +273,7 @@ def _service(service):
         "only_listed_tasks": "true",
         "rate_limit": _with_unit(service.rate_limit_bps, "bit/s"),
         "local_name": _yes(service.local_name),
+        "priority": _text(service.priority),
         "window": _windows(service.window),
     })  # fmt: skip
     return "[[service]]\n" + own + "".join(map(_task, service.tasks))
