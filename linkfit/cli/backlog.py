@@ -43,6 +43,9 @@ def backlog(
         str | None, typer.Option(help='Fixed cost of each item, "0.5 s".')
     ] = None,
     cap: Annotated[str | None, typer.Option(help='Data plan of a cycle, "60 GB".')] = None,
+    used: Annotated[
+        str | None, typer.Option(help='Data that the running cycle has used so far, "31 GB".')
+    ] = None,
     window: Annotated[
         str | None, typer.Option(help='It runs in these local hours only, "23:00-05:00".')
     ] = None,
@@ -91,6 +94,7 @@ def backlog(
     from linkfit.forecast.nights import answer_backlog
     from linkfit.report.backlog_json import answer_record
     from linkfit.report.backlog_text import answers_text
+    from linkfit.units import parse_size_bytes
 
     site, chosen, files = asked_backlogs(
         BacklogOptions(
@@ -99,6 +103,7 @@ def backlog(
         )
     )  # fmt: skip
     start_h, night_h = start_hour(at, window), night_length_h(within, window)
+    used_bytes = None if used is None else parse_size_bytes(used, where="--used")
     wait = None if wait_for is None else read_window("--wait-for", wait_for)
     link = link_from(
         trace_input(list(files), direction, columns, units, timezone or site.timezone),
@@ -109,7 +114,7 @@ def backlog(
     with working_on("draining backlogs"):
         answers = [
             answer_backlog(site, one, link, seed=seed, start=day, start_h=start_h,
-                           night_h=night_h, wait_for=wait)
+                           night_h=night_h, wait_for=wait, used_bytes=used_bytes)
             for one in chosen
         ]  # fmt: skip
     records = [answer_record(one) for one in answers]

@@ -20,7 +20,7 @@ from linkfit.forecast.easing import easings
 from linkfit.forecast.items import refused_text
 from linkfit.forecast.never import why_never
 from linkfit.forecast.outcomes import BacklogForecast, Easing
-from linkfit.forecast.path_source import PathSource, backlog_paths
+from linkfit.forecast.path_source import N_DRAWS, PathSource, backlog_paths
 from linkfit.forecast.power import HOURS_PER_DAY
 from linkfit.forecast.shares import WAYS
 from linkfit.link.paths import CapacityPaths
@@ -36,13 +36,14 @@ def forecast_backlog(
     link: PathSource,
     *,
     seed: int = 0,
-    n_draws: int = 400,
+    n_draws: int = N_DRAWS,
     n_worlds: int = 20,
     start: date | None = None,
     start_h: float = 0.0,
     paths: Mapping[str, CapacityPaths] | None = None,
     binding: bool = True,
     prices: bool = False,
+    used_bytes: float | None = None,
 ) -> BacklogForecast:
     """Days until `backlog` is done, what decides them, and the chance to meet its deadline.
 
@@ -63,6 +64,8 @@ def forecast_backlog(
         cross a direction it lacks are left out.
     binding : bool
         False leaves out which constraint decides (some more runs), for a search.
+    used_bytes : float, optional
+        What the running cycle has spent by `start`; as services use it if not given. [bytes]
     prices : bool
         Also how much sooner each small easing would end it, over the same futures.
 
@@ -85,8 +88,9 @@ def forecast_backlog(
     others = [one for one in site.backlogs if one.name != backlog.name]
     known = [one for one in others if set(WAYS[one.flow]) <= set(paths)]
     case = backlog_case(
-        site, [backlog, *known], 0, link, paths, seed=seed, start=start, start_h=start_h
-    )
+        site, [backlog, *known], 0, link, paths,
+        seed=seed, start=start, start_h=start_h, used_bytes=used_bytes,
+    )  # fmt: skip
     clock = (start, start_h)
     return _forecast(case, site, case.days(), clock, seed, binding=binding, prices=prices)
 
@@ -171,7 +175,7 @@ def paths_for(
     link: PathSource,
     *,
     seed: int = 0,
-    n_draws: int = 400,
+    n_draws: int = N_DRAWS,
     n_worlds: int = 20,
     start_h: float = 0.0,
 ) -> Mapping[str, CapacityPaths]:

@@ -38,6 +38,7 @@ def backlog_case(
     seed: int,
     start: date | None,
     start_h: float,
+    used_bytes: float | None = None,
 ) -> Case:
     """Everything that holds `backlogs` back, ready to drain; `own` is the one asked about."""
     world = next(iter(paths.values())).world
@@ -87,6 +88,7 @@ def backlog_case(
         others_bytes=_others_bytes(site, seed, n_draws) if metered else np.zeros(n_draws),
         n_first=n_first,
         calendar=calendar,
+        used_bytes=used_bytes,
     )
 
 

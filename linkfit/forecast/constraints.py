@@ -48,6 +48,8 @@ class Case:
         Counted bytes of services and background in a step.
     n_first : int
         Steps left of the running cycle.
+    used_bytes : float or None
+        Counted bytes of the running cycle that are spent; None: as services use them.
 
     Notes
     -----
@@ -66,6 +68,7 @@ class Case:
     others_bytes: "NDArray[np.float64]"
     n_first: int
     calendar: CycleCalendar | None = None
+    used_bytes: float | None = None
     _kept: dict[tuple[bool, ...], "tuple[NDArray[np.float64], NDArray[np.float64] | None]"] = field(
         default_factory=dict, repr=False
     )
@@ -104,12 +107,24 @@ class Case:
         if math.isinf(self.cap_bytes):
             return None
         factor = np.stack([one.counted_factor for one in self.waiting], axis=1)
+        others = self.others_bytes
         if self.throttle_bps:
-            cap = np.full(factor.shape[0], self.cap_bytes)
-            return CycleCap(cap_bytes=cap, counted_factor=factor, others_bytes=self.others_bytes)
-        rest = np.maximum(self.cap_bytes - self.others_bytes * self.n_steps, 0.0)
-        nobody = np.zeros_like(self.others_bytes)
-        return CycleCap(cap_bytes=rest, counted_factor=factor, others_bytes=nobody)
+            used = None if self.used_bytes is None else np.full_like(others, self.used_bytes)
+            cap = np.full_like(others, self.cap_bytes)
+            return CycleCap(
+                cap_bytes=cap, counted_factor=factor, others_bytes=others, first_spent_bytes=used
+            )
+        rest = np.maximum(self.cap_bytes - others * self.n_steps, 0.0)
+        spent = None
+        if self.used_bytes is not None:  # what it leaves beside services to the cycle's end
+            room = np.maximum(self.cap_bytes - self.used_bytes - others * self.n_first, 0.0)
+            spent = rest - room
+        return CycleCap(
+            cap_bytes=rest,
+            counted_factor=factor,
+            others_bytes=np.zeros_like(others),
+            first_spent_bytes=spent,
+        )
 
     def paces(
         self, done: tuple[bool, ...]

@@ -29,11 +29,15 @@ class CycleCap:
         Counted bytes for a payload byte of each backlog.
     others_bytes : array, shape (d,)
         Counted bytes that everything else uses in a step, from the same cap.
+    first_spent_bytes : array, shape (d,), optional
+        Counted bytes that the running cycle has spent already; as if others had used theirs all
+        along if not given.
     """
 
     cap_bytes: "NDArray[np.float64]"
     counted_factor: "NDArray[np.float64]"
     others_bytes: "NDArray[np.float64]"
+    first_spent_bytes: "NDArray[np.float64] | None" = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -116,15 +120,17 @@ class _State:
         self.cycle = np.zeros(n_draws)
         self.end_cycle = np.full(heap_bytes.shape, math.inf)
         self.end_step = np.full(heap_bytes.shape, math.inf)
-        self._begin_cycle(n_before)
+        self._begin_cycle(n_before, is_first=True)
 
-    def _begin_cycle(self, n_before: int = 0) -> None:
+    def _begin_cycle(self, n_before: int = 0, *, is_first: bool = False) -> None:
         n_draws = self.running.size
         self.at = np.zeros(n_draws)
         self.spent = np.zeros(n_draws)
         self.capped = np.zeros(n_draws, dtype=bool)
         if self.cap is not None:
             self.spent = self.cap.others_bytes * n_before
+            if self.cap.first_spent_bytes is not None and is_first:
+                self.spent = self.cap.first_spent_bytes.astype(np.float64)
             self.capped = self.spent >= self.cap.cap_bytes
         self.begin, self.lowest = self.left.copy(), self.left.copy()
         self.ended = np.zeros(n_draws, dtype=bool)  # did a heap end in this cycle?

@@ -32,7 +32,6 @@ if TYPE_CHECKING:
 N_WORLDS = 10  # so that each has enough probes for a 95th percentile
 SAME_LOAD_FRAC = 0.01  # company that differs by less leaves a task's times where they are
 _THROTTLED_PROBES = 100
-_BACKLOG_DRAWS = 200
 _BOTH = ("up", "down")
 
 
@@ -68,10 +67,9 @@ class _Meets:
         return sum(abs(mine.get(key, 0.0) - theirs.get(key, 0.0)) for key in keys)
 
     def _by_flow(self) -> dict[Hashable, float]:
-        """Share of the capacity by direction, and by size as well as name of the flow."""
+        """Share of the capacity by direction, and by all of the flow but how often it starts."""
         return {
-            (d, flow and (flow.name, flow.median_bits, flow.spread, flow.cap_bps)): share
-            for d, flow, share in self.loads
+            (d, flow and replace(flow, arrivals_per_s=0.0)): share for d, flow, share in self.loads
         }
 
 
@@ -159,9 +157,7 @@ class Evaluator:
         paths = {
             way: self._keep(
                 ("backlog paths", way),
-                lambda w=way: backlog_paths(
-                    self.link, (w,), seed=self.seed, n_draws=_BACKLOG_DRAWS
-                ),
+                lambda w=way: backlog_paths(self.link, (w,), seed=self.seed),
             )[way]
             for way in sorted(needed)
         }

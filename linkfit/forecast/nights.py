@@ -71,6 +71,7 @@ def answer_backlog(
     start_h: float = 0.0,
     night_h: float | None = None,
     wait_for: DayWindow | None = None,
+    used_bytes: float | None = None,
 ) -> Answer:
     """When `backlog` is done and what would end it sooner, in nights and against waiting.
 
@@ -82,6 +83,8 @@ def answer_backlog(
         It runs for so long each day, from `start_h` on: how many such nights does it take? [h]
     wait_for : DayWindow, optional
         Compare with the same backlog in this window only.
+    used_bytes : float, optional
+        What the running billing cycle has spent by `start`. [bytes]
 
     Raises
     ------
@@ -96,6 +99,7 @@ def answer_backlog(
         return forecast_backlog(
             site, one, link,
             seed=seed, start=start, start_h=start_h, paths=paths, binding=prices, prices=prices,
+            used_bytes=used_bytes,
         )  # fmt: skip
 
     found = forecast(backlog, prices=True)

@@ -10,6 +10,7 @@ from linkfit.link.paths import CapacityPaths
 from linkfit.units import SECONDS_PER_DAY, SECONDS_PER_HOUR
 
 CYCLE_DAYS = 30
+N_DRAWS = 200  # the same for every answer, so that they agree
 
 
 class PathSource(Protocol):
@@ -44,7 +45,7 @@ def backlog_paths(
     directions: Sequence[str],
     *,
     seed: int = 0,
-    n_draws: int = 400,
+    n_draws: int = N_DRAWS,
     n_worlds: int = 20,
     start_h: float = 0.0,
 ) -> Mapping[str, CapacityPaths]:

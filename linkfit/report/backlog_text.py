@@ -54,7 +54,7 @@ def backlogs_text(backlogs: Sequence[Record]) -> "list[RenderableType]":
 
 def answers_text(backlogs: Sequence[Record]) -> "list[RenderableType]":
     """The backlogs with how sure their medians are, what would help, nights and waiting."""
-    parts = [*backlogs_text(backlogs), *sureness_text(backlogs), *easings_text(backlogs)]
+    parts = [*backlogs_text(backlogs), *_remarks(backlogs), *easings_text(backlogs)]
     starts = {(one["start"], one["start_h"]) for one in backlogs if one["start"] is not None}
     for start, start_h in sorted(starts):
         parts.append(sentence(f"Counted from {start}, {_clock(start_h)}, local time."))
@@ -73,13 +73,19 @@ def _when(backlog: Record, level: str) -> "str | tuple[str, str]":
     return (days, day) if day else days
 
 
-def sureness_text(backlogs: Sequence[Record]) -> "list[RenderableType]":
-    """How sure the medians are, where the link was measured little."""
+def _remarks(backlogs: Sequence[Record]) -> "list[RenderableType]":
+    """What holds each back in how many futures, and how sure its median is."""
     lines = []
     for one in backlogs:
         if one["unmeasured"] or one["p50_days"] is None:
             continue
+        shares = sorted(one["binding_frac"].items(), key=lambda pair: -pair[1])
+        if len(shares) > 1:
+            held = ", ".join(f"{name} in {format_share(share)}" for name, share in shares)
+            lines.append(f"{one['name']}: held back by {held} of futures")
         sure = between(_or_never(one["p50_low_days"]), _or_never(one["p50_high_days"]), "days")
+        if " to " not in sure:
+            continue
         lines.append(f"{one['name']}: the median itself lies within {sure} (90 %), since the link "
                      "was measured no more than this")  # fmt: skip
     return [Text(), *bullets(lines)] if lines else []

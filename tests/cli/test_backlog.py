@@ -64,3 +64,23 @@ def test_a_backlog_that_grows_for_ever_says_so(run, quick, site_file):
     assert code == 0
     assert "season photos: never finishes" in out
     assert "new items bring" in out
+
+
+def test_the_days_are_those_of_the_advice(run, site_file, quick):
+    """One seed, one figure: advise and backlog read the same futures."""
+    ask = [site_file, *quick, "--start", "2026-06-29", "--json"]
+    [alone] = json.loads(run("backlog", *ask)[1])["backlogs"]
+    [advised] = json.loads(run("advise", *ask)[1])["backlogs"]
+    same = ["p05_days", "p50_days", "p95_days", "binding", "prob_by_deadline", "p50_date"]
+    assert {key: alone[key] for key in same} == {key: advised[key] for key in same}
+
+
+def test_used_data_is_gone(run, site_file, quick):
+    code, out, _ = run("backlog", site_file, *quick, "--start", "2026-06-29", "--used", "60 GB",
+                       "--json")  # fmt: skip
+    [spent] = json.loads(out)["backlogs"]
+    [fresh] = json.loads(run("backlog", site_file, *quick, "--start", "2026-06-29", "--json")[1])[
+        "backlogs"
+    ]
+    assert code == 0
+    assert spent["p50_days"] > fresh["p50_days"]

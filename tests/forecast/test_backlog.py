@@ -280,3 +280,15 @@ def test_twice_of_what_holds_it_back_never_finishes_later(
         ).days.draws
 
     assert (days(*BETTER[better](*before)) <= days(*before) * (1 + 1e-9) + 1e-9).all()
+
+
+def test_what_the_cycle_has_used_is_gone():
+    """Cap 45 GB, 38.5 to send: at once; with 20 GB used the rest waits for August 5th."""
+    for throttle in (None, 1.0):
+        plan = Plan(cap_bytes=45e9, counted="up", cycle_day=5, throttle_bps=throttle)
+        site = replace(BARE, plan=plan)
+        ask = {"start": date(2026, 7, 20)}
+        assert median_days(site, PHOTOS, SteadyLink(4e6), **ask) < 1
+        used = median_days(site, PHOTOS, SteadyLink(4e6), used_bytes=20e9, **ask)
+        assert used == pytest.approx(16.3, abs=0.2)
+        assert median_days(site, PHOTOS, SteadyLink(4e6), used_bytes=0.0, **ask) < 1

@@ -33,7 +33,7 @@ def test_a_direction_that_was_never_measured_is_named():
 FULL = BACKLOG | {
     "p05_date": "2026-06-29", "p50_date": "2026-07-02", "p95_date": None, "start": "2026-06-29",
     "start_h": 6.5, "p50_low_days": 2.0, "p50_high_days": None, "why_never": "", "nights": None,
-    "waiting": None,
+    "waiting": None, "binding_frac": {"rate": 0.2, "data plan": 0.8},
     "sooner": [
         {"what": "10 GB more plan", "p05_days": 1.4, "p50_days": 2.1, "p95_days": 3.0,
          "done_p50_days": 0.9},
@@ -61,6 +61,7 @@ def test_each_easing_says_how_much_sooner():
     assert "no gain found: per-item cost halved" in text
     assert "Counted from 2026-06-29, 06:30, local time." in text
     assert "lies within 2.0 days to never (90 %)" in text
+    assert "season photos: held back by data plan in 80 %, rate in 20 % of futures" in text
 
 
 def test_never_is_said_plainly():
