@@ -11,6 +11,7 @@ from pydantic import BaseModel, ConfigDict, Field, PlainSerializer
 
 from linkfit.errors import InputError
 from linkfit.ingest.trace import Finding, Source
+from linkfit.link.busy import RateEffect
 from linkfit.link.daily import DailyPattern
 from linkfit.link.dependence import Dependence
 from linkfit.link.futures import DirectionModel
@@ -44,6 +45,8 @@ class LatencyDocument(_Document):
     # files of earlier releases lack these
     random_loss_frac: Finite | None = None
     mean_burst_probes: Finite | None = None
+    up_effect: RateEffect | None = None
+    down_effect: RateEffect | None = None
 
 
 class RunsDocument(_Document):
@@ -194,6 +197,8 @@ def latency_document(model: LatencyModel | None) -> LatencyDocument | None:
         n_loaded=model.n_loaded,
         random_loss_frac=model.random_loss_frac,
         mean_burst_probes=model.mean_burst_probes,
+        up_effect=model.up_effect,
+        down_effect=model.down_effect,
     )
 
 
@@ -210,6 +215,8 @@ def latency_model(document: LatencyDocument | None) -> LatencyModel | None:
         n_loaded=document.n_loaded,
         random_loss_frac=document.random_loss_frac,
         mean_burst_probes=document.mean_burst_probes,
+        up_effect=document.up_effect,
+        down_effect=document.down_effect,
     )
 
 

@@ -7,6 +7,7 @@ import numpy as np
 
 from linkfit.errors import FitError
 from linkfit.ingest.trace import DIRECTIONS, Finding, Trace
+from linkfit.link.busy import fit_rate_effect
 from linkfit.link.daily import fit_daily
 from linkfit.link.dependence import (
     WINDOWS_S,
@@ -86,6 +87,13 @@ def fit_link(trace: Trace, *, seed: int = 0, timezone: str = "UTC") -> LinkModel
         raise FitError(
             "trace: expected at least one throughput sample or transfer, got none; "
             "run one speed test, or give a rate by hand"
+        )
+    if latency is not None:
+        idle_rtts_s = latency.idle_rtts_s if latency.n_idle else None
+        latency = replace(
+            latency,
+            up_effect=fit_rate_effect(trace, "up", idle_rtts_s),
+            down_effect=fit_rate_effect(trace, "down", idle_rtts_s),
         )
     measured_latency = latency
     if latency is None:

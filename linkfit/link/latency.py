@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from linkfit.errors import InputError
+from linkfit.link.busy import RateEffect
 from linkfit.link.loss import fit_loss
 
 if TYPE_CHECKING:
     from numpy.random import Generator
-    from numpy.typing import NDArray
+    from numpy.typing import ArrayLike, NDArray
 
     from linkfit.ingest.trace import LatencySamples
 
@@ -41,6 +42,8 @@ class LatencyModel:
     random_loss_frac, mean_burst_probes : float, optional
         Loss outside outages [fraction], and how many probes it takes in a row [probes]; None
         where no single probes were sent closely after each other.
+    up_effect, down_effect : RateEffect, optional
+        How busy round trips depend on the rate of each direction; None: not measured together.
     """
 
     idle_rtts_s: "NDArray[np.float64]"
@@ -50,6 +53,8 @@ class LatencyModel:
     n_loaded: int
     random_loss_frac: float | None = None
     mean_burst_probes: float | None = None
+    up_effect: RateEffect | None = None
+    down_effect: RateEffect | None = None
 
     def __post_init__(self) -> None:
         for name in ("idle_rtts_s", "loaded_rtts_s"):
@@ -65,14 +70,31 @@ class LatencyModel:
             object.__setattr__(self, name, array)
 
     def draw_rtts_s(
-        self, n: int, rng: "Generator", *, loaded: bool = False
+        self,
+        n: int,
+        rng: "Generator",
+        *,
+        loaded: bool = False,
+        rates_bps: "ArrayLike | None" = None,
+        direction: str = "up",
     ) -> "NDArray[np.float64]":
-        """`n` round trips; `loaded` falls back on idle ones where busy ones are unknown. [s]"""
+        """`n` round trips; `loaded` falls back on idle ones where busy ones are unknown. [s]
+
+        `rates_bps`, shape (n,), are those of `direction` at the same moments: where busy round
+        trips were seen to depend on the rate, the part above the idle median follows it.
+        [bit/s at the IP layer]
+        """
         quantiles = self.idle_rtts_s
         if loaded and self.loaded_rtts_s is not None:
             quantiles = self.loaded_rtts_s
         grid = np.linspace(0.0, 1.0, quantiles.size)
-        return np.interp(rng.random(n), grid, quantiles)
+        rtts_s = np.interp(rng.random(n), grid, quantiles)
+        effect = self.up_effect if direction == "up" else self.down_effect
+        if rates_bps is None or effect is None or quantiles is self.idle_rtts_s:
+            return rtts_s
+        idle_s = float(self.idle_rtts_s[self.idle_rtts_s.size // 2])
+        queue_s = np.maximum(rtts_s - idle_s, 0.0)
+        return rtts_s - queue_s + queue_s * effect.queue_factor(rates_bps)
 
 
 def fit_latency(samples: "LatencySamples") -> LatencyModel | None:

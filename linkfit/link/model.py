@@ -24,7 +24,7 @@ from linkfit.link.recent import recent_rates
 
 if TYPE_CHECKING:
     from numpy.random import Generator
-    from numpy.typing import NDArray
+    from numpy.typing import ArrayLike, NDArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -117,10 +117,21 @@ class LinkModel:
         )  # fmt: skip
 
     def draw_rtts_s(
-        self, n: int, rng: "Generator", *, loaded: bool = False
+        self,
+        n: int,
+        rng: "Generator",
+        *,
+        loaded: bool = False,
+        rates_bps: "ArrayLike | None" = None,
+        direction: str = "up",
     ) -> "NDArray[np.float64]":
-        """`n` round trips of this link, or of cellular links in general if never measured. [s]"""
-        return (self.latency or latency_prior()).draw_rtts_s(n, rng, loaded=loaded)
+        """`n` round trips of this link, or of cellular links in general if never measured. [s]
+
+        The arguments are those of `LatencyModel.draw_rtts_s`.
+        """
+        return (self.latency or latency_prior()).draw_rtts_s(
+            n, rng, loaded=loaded, rates_bps=rates_bps, direction=direction
+        )
 
     @property
     def loss_frac(self) -> float:

@@ -61,6 +61,8 @@ def _latency(latency: LatencyModel) -> dict[str, Any]:
         "random_loss_frac": latency.random_loss_frac,
         "mean_burst_probes": latency.mean_burst_probes,
     }
+    for name, effect in (("up", latency.up_effect), ("down", latency.down_effect)):
+        found[f"{name}_rate_effect"] = None if effect is None else plain_value(effect)
     for name, rtts_s in (("idle", latency.idle_rtts_s), ("loaded", latency.loaded_rtts_s)):
         for quantile, level in zip(_NAMES, QUANTILES, strict=True):
             value = None if rtts_s is None else float(rtts_s[round(level * (rtts_s.size - 1))])

@@ -3,6 +3,7 @@
 import math
 from typing import TYPE_CHECKING
 
+from linkfit.link.busy import RateEffect
 from linkfit.link.futures import DirectionModel
 from linkfit.link.latency import LatencyModel
 from linkfit.link.mixture import KIND
@@ -192,4 +193,23 @@ def _latency(latency: LatencyModel | None) -> "list[RenderableType]":
         told.append(f"lost by chance, outside outages: {100 * latency.random_loss_frac:.2g} %")
     if latency.mean_burst_probes is not None:
         told.append(f"lost together: {latency.mean_burst_probes:.1f} probes in a row on average")
+    if latency.loaded_rtts_s is not None:
+        told += [_effect_text("upload", latency.up_effect)]
+        told += [_effect_text("download", latency.down_effect)]
     return [title, listing, *bullets(told)]
+
+
+def _effect_text(name: str, effect: RateEffect | None) -> str:
+    """How the queue depends on the rate of an upload or download."""
+    subject = f"busy round trip and the rate of the {name}"
+    if effect is None:
+        return f"{subject}: not measured together"
+    pairs = format_count(effect.n_pairs, "probe")
+    if not effect.found:
+        return f"{subject}: no dependence found in {pairs}"
+    factors = (2.0 ** (effect.slope + z * effect.sigma) for z in (0.0, -1.645, 1.645))
+    middle, low, high = (f"{factor:.2f}" for factor in factors)
+    return (
+        f"{subject}: at twice the rate {middle} times the time in the queue (90 %: {low} to "
+        f"{high}; {pairs})"
+    )
