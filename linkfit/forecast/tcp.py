@@ -276,8 +276,9 @@ def _stays_full(
     beta = CUBIC_BETA if conditions.congestion == "cubic" else RENO_BETA
     least_s = float(asked.rtts_s.min(initial=math.inf))
     n_steps = 1 if math.isinf(least_s) else max(int(least_s / paths.step_s), 1)
-    edges = paths.cumulative_bits[:, ::n_steps]
-    peak_bps = np.diff(edges, axis=1).max(axis=1, initial=0.0) / (n_steps * paths.step_s)
+    n_steps = min(n_steps, paths.n_steps)
+    carried = paths.cumulative_bits[:, n_steps:] - paths.cumulative_bits[:, :-n_steps]
+    peak_bps = carried.max(axis=1) / (n_steps * paths.step_s)
     in_flight = peak_bps[asked.rows] * asked.rtts_s
     covered = beta * conditions.buffer_bits >= in_flight
     if math.isfinite(conditions.most_packets):

@@ -164,3 +164,14 @@ def test_wrong_arguments_are_named_and_shown(wrong, message):
     paths = CapacityPaths.from_rates([1e6])
     with pytest.raises(InputError, match=message):
         transfer_times_s(paths, [0.0], 1e5, 0.1, **wrong)
+
+
+def test_a_shallow_buffer_costs_time_however_short_the_loop_of_the_path():
+    # 0.7 of 20 kB of queue never covers the 200 kB that are under way
+    for rates, step_s in (([8e6], 0.1), ([8e6] * 3, 0.15), ([8e6] * 50, 0.1)):
+        paths = CapacityPaths.from_rates(rates, step_s)
+        deep_s, shallow_s = (
+            float(transfer_times_s(paths, 0.0, 2.5e6, 0.2, buffer_bytes=buffer_bytes))
+            for buffer_bytes in (1e6, 2e4)
+        )
+        assert shallow_s > 1.05 * deep_s
