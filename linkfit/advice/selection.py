@@ -134,7 +134,7 @@ def cheapest_meeting(
     is_met = np.concatenate([np.zeros(n), np.ones(m)])
     rows.append((is_met[None, :], float(n_met), np.inf))
     price = np.concatenate([problem.costs, np.zeros(m)])
-    return _solved(problem, price, rows, n_extra=m, extra_most=1.0)
+    return _solved(problem, price, rows, n_extra=m, bound=1.0)
 
 
 def _common_rows(
@@ -160,9 +160,9 @@ def _common_rows(
 
 def _solved(
     problem: Problem, objective: "NDArray[np.float64]", rows: list[tuple[Any, Any, Any]],
-    n_extra: int, extra_most: float = np.inf,
+    n_extra: int, bound: float = np.inf,
 ) -> Selection | None:  # fmt: skip
-    """The solution; extra columns are continuous, or yes and no where `extra_most` is 1.
+    """The solution; extra columns are continuous, or yes and no where `bound` is 1.
 
     Raises
     ------
@@ -170,14 +170,12 @@ def _solved(
         If the time limit passed before any choice was found.
     """
     n = problem.costs.size
-    extra_whole = np.full(n_extra, float(extra_most == 1.0))
+    extra_whole = np.full(n_extra, float(bound == 1.0))
     result = milp(
         c=objective,
         constraints=[LinearConstraint(matrix, low, high) for matrix, low, high in rows],
         integrality=np.concatenate([np.ones(n), extra_whole]),
-        bounds=Bounds(
-            np.zeros(n + n_extra), np.concatenate([np.ones(n), np.full(n_extra, extra_most)])
-        ),
+        bounds=Bounds(np.zeros(n + n_extra), np.concatenate([np.ones(n), np.full(n_extra, bound)])),
         options={"time_limit": TIME_LIMIT_S, "mip_rel_gap": 0.0},
     )
     if result.x is None and result.status == _TIME_UP:

@@ -22,6 +22,7 @@ from linkfit.cli import inspect as inspect_command
 from linkfit.cli import interactive as interactive_command
 from linkfit.cli import measure as measure_command
 from linkfit.cli import new as new_command
+from linkfit.cli import photos as photos_command
 from linkfit.cli import power as power_command
 from linkfit.cli import streams as streams_command
 from linkfit.cli import transfer as transfer_command
@@ -48,6 +49,7 @@ app.command("transfer")(transfer_command.transfer)
 app.command("uploads")(uploads_command.uploads)
 app.command("tunnel")(tunnel_command.tunnel)
 app.command("streams")(streams_command.streams)
+app.command("photos")(photos_command.photos)
 app.command("caching")(caching_command.caching)
 app.command("interactive")(interactive_command.interactive)
 app.command("advise")(advise_command.advise)

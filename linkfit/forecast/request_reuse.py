@@ -181,14 +181,14 @@ def log_hits(log: "AccessLog", hits: "NDArray[np.bool_]", *, rng: np.random.Gene
 
 
 def _share(
-    amounts: "NDArray[np.float64]",
+    values: "NDArray[np.float64]",
     hits: "NDArray[np.bool_]",
     groups: "NDArray[np.int64]",
     weights: "NDArray[np.float64]",
 ) -> Forecast:
     n_groups = weights.shape[1]
-    of_all = weights @ np.bincount(groups, amounts, n_groups)
-    of_hits = weights @ np.bincount(groups, amounts * hits, n_groups)
+    of_all = weights @ np.bincount(groups, values, n_groups)
+    of_hits = weights @ np.bincount(groups, values * hits, n_groups)
     shares = np.divide(of_hits, of_all, out=np.zeros_like(of_hits), where=of_all > 0)
     return Forecast(
         draws=shares, unit="fraction", world=np.arange(shares.size, dtype=np.int32) % 20

@@ -66,9 +66,9 @@ def caching_record(
     }  # fmt: skip
 
 
-def _saving(saving: "Saving", wanted: float, capacity: float | None) -> dict[str, Any]:
+def _saving(saving: "Saving", wanted_bytes: float, capacity_bytes: float | None) -> dict[str, Any]:
     median = float(saving.saved.quantile(0.5))
-    busy = None if not capacity else wanted * (1.0 - median) / capacity
+    busy = None if not capacity_bytes else wanted_bytes * (1.0 - median) / capacity_bytes
     return {
         "lifetime_s": number(saving.lifetime_s),
         **quantiles(saving.hits, "_hit_frac"),
