@@ -52,7 +52,7 @@ if TYPE_CHECKING:
 
 NO_LIMIT = "a backup sends all it can"
 DIRECTION = "up"  # what a server that sends fills
-N_DRAWS, N_WORLDS = 120, 20
+N_DRAWS, N_WORLDS = 200, 20
 _LEAST_SHARE_FRAC = 0.05  # of a limit that the site's own traffic would fill
 _WIRE_FACTOR = 1.04  # bulk data at the IP layer over its payload; common practice
 

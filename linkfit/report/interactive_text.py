@@ -71,7 +71,8 @@ def _answers(found: "InteractiveForecast") -> list[str]:
                 f"{share_text(limit.idle_share)} of moments are good."
             )
         else:
-            answers.append(f"{text}; set a limit of at most {rate_text(limit.limit)}.")
+            safe = f", {format_rate(limit.limit.low)} to be safe" if limit.limit.low else ""
+            answers.append(f"{text}; set a limit of at most {rate_text(limit.limit)}{safe}.")
     return answers
 
 

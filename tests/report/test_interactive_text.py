@@ -43,7 +43,7 @@ def test_every_share_verdict_and_limit_is_there_at_any_width(found, width):
 
 def test_it_starts_with_the_limit_to_set(found):
     limit = found.limits[2].limit
-    assert f"set a limit of at most {rate_text(limit)}." in shown(found)
+    assert f"set a limit of at most {rate_text(limit)}" in shown(found)
 
 
 def test_what_was_not_measured_is_said(found, link):
