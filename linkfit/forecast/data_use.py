@@ -45,6 +45,7 @@ SIZE_SIGMA = 0.15
 CYCLE_SIGMA = 0.15
 PROTOCOL_FACTOR, PROTOCOL_SIGMA = 1.01, 0.025  # TLS and set-up on top of headers and tunnel
 SECOND_CROSSING = "second crossing of clients on the same link"
+N_DRAWS, N_WORLDS = 2000, 20
 RETRANSMISSIONS = "retransmissions"
 ROUNDING = "rounding up of sessions"
 _UPKEEP = "upkeep"  # the kind of service that serves nobody but the server
@@ -66,6 +67,18 @@ class _Cycle:
     world: "NDArray[np.int32]"
     days: float
     counted: str
+
+    @classmethod
+    def of(cls, site: Site, seed: int, n_draws: int, n_worlds: int, days: float) -> "_Cycle":
+        n_draws = count("n_draws", n_draws)
+        world = (np.arange(n_draws) % min(count("n_worlds", n_worlds), n_draws)).astype(np.int32)
+        return cls(seed, n_draws, world, days, site.plan.counted)
+
+    def protocol_factor(self) -> "NDArray[np.float64]":
+        return PROTOCOL_FACTOR * self.spread(self.rng("protocol"), PROTOCOL_SIGMA)
+
+    def size_factor(self, *names: str) -> "NDArray[np.float64]":
+        return self.spread(self.rng(*names, "size"), SIZE_SIGMA)
 
     def rng(self, *names: str) -> np.random.Generator:
         """An own generator for each cause: a change of one leaves the draws of the others."""
@@ -101,8 +114,8 @@ def forecast_data(
     site: Site,
     *,
     seed: int = 0,
-    n_draws: int = 2000,
-    n_worlds: int = 20,
+    n_draws: int = N_DRAWS,
+    n_worlds: int = N_WORLDS,
     loss_frac: float = 0.0,
     cycle_days: float = DAYS_PER_MONTH,
     mean_rates_bps: Mapping[str, float] | None = None,
@@ -146,12 +159,10 @@ def forecast_data(
     """
     if fraction("loss_frac", loss_frac) == 1:
         raise InputError("loss_frac: expected a number below 1, got 1; nothing would arrive")
-    n_draws = count("n_draws", n_draws)
-    world = (np.arange(n_draws) % min(count("n_worlds", n_worlds), n_draws)).astype(np.int32)
-    cycle = _Cycle(seed, n_draws, world, cycle_days, site.plan.counted)
-    protocol_factor = PROTOCOL_FACTOR * cycle.spread(cycle.rng("protocol"), PROTOCOL_SIGMA)
+    cycle = _Cycle.of(site, seed, n_draws, n_worlds, cycle_days)
+    protocol_factor = cycle.protocol_factor()
     ledger: list[LedgerEntry] = []
-    twice = np.zeros(n_draws)
+    twice = np.zeros(cycle.n_draws)
     for service in site.services:
         entries, second = _service_entries(cycle, site, service, protocol_factor)
         ledger += entries
@@ -171,11 +182,36 @@ def forecast_data(
     if site.plan.round_up_bytes:
         extra = _rounding_bytes(cycle, site.plan, _total(cycle, ledger), up)
         ledger.append(cycle.entry(ROUNDING, "", extra, asked_for=False))
-    use = Forecast(draws=_total(cycle, ledger), unit="bytes", world=world)
+    use = Forecast(draws=_total(cycle, ledger), unit="bytes", world=cycle.world)
     return against_plan(
         site.plan, tuple(ledger), use,
         cycle_days=cycle_days, up_frac=up, rng=cycle.rng("days"),
     )  # fmt: skip
+
+
+def one_time_bytes(
+    site: Site,
+    service: Service,
+    task: Task,
+    *,
+    seed: int = 0,
+    n_draws: int = N_DRAWS,
+    n_worlds: int = N_WORLDS,
+) -> Forecast:
+    """Mean of what the plan counts when `task` happens once, second crossing included. [bytes]
+
+    It differs between worlds: sizes and overhead are not known well, as in `forecast_data`.
+    """
+    cycle = _Cycle.of(site, seed, n_draws, n_worlds, DAYS_PER_MONTH)
+    payload = task.mean_bytes * cycle.size_factor(service.name, task.name)
+    n_requests = np.full(n_draws, float(task.n_requests))
+    once = sum(
+        (_wire_bytes(wire, cycle.counted, payload, n_requests)
+         for wire in task_crossings(site, service, task)),
+        np.zeros(n_draws),
+    )  # fmt: skip
+    use = cycle.protocol_factor() * once * miss_frac(service, task)
+    return Forecast(draws=use, unit="bytes", world=cycle.world)
 
 
 def _total(cycle: _Cycle, ledger: list[LedgerEntry]) -> "NDArray[np.float64]":
@@ -239,7 +275,7 @@ def _task_draws(
     missed = miss_frac(service, task)
     mean_number = service.n_users * task.per_user_day * cycle.days * activity_factor
     mean_number = mean_number * cycle.spread(rng, RATE_SIGMA)
-    size_factor = cycle.spread(cycle.rng(service.name, task.name, "size"), SIZE_SIGMA)
+    size_factor = cycle.size_factor(service.name, task.name)
     square_cov = math.expm1(math.log(task.size.spread) ** 2) / task.n_requests
     payload = compound_bytes(mean_number, task.mean_bytes, square_cov, rng)
     return payload * size_factor * missed, mean_number * task.n_requests * missed
@@ -277,7 +313,7 @@ def _backlog_bytes(
     sigma2 = math.log1p(square_cov)
     z = rng.standard_normal(cycle.n_draws)
     payload = n_items * backlog.size.mean_bytes * np.exp(math.sqrt(sigma2) * z - sigma2 / 2)
-    payload *= cycle.spread(cycle.rng("backlog", backlog.name, "size"), SIZE_SIGMA)
+    payload *= cycle.size_factor("backlog", backlog.name)
     wire = crossing(site.path, backlog.flow)
     use = protocol_factor * wire.factor(cycle.counted) * payload
     open_part = common_part(site_intervals(site.hours), day_intervals(backlog.window))

@@ -1,0 +1,104 @@
+"""What still works once the carrier has slowed the link down: every task again at that rate."""
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from linkfit._checks import positive
+from linkfit.forecast.evaluation import Evaluator, stream_seed
+from linkfit.forecast.load import directions
+from linkfit.forecast.outcomes import TaskForecast
+from linkfit.forecast.task_times import BusyHour, besides_bps, task_draws
+from linkfit.forecast.unanswered import refusal, unmeasured_task
+
+if TYPE_CHECKING:
+    from linkfit.site.model import Service, Site, Task
+
+_N_PROBES = 100
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SlowedService:
+    """One service at the slowed rate: its tasks with nothing else on the link, and with all."""
+
+    service: "Service"
+    alone: tuple[TaskForecast, ...]
+    together: tuple[TaskForecast, ...]
+
+    @property
+    def works_alone(self) -> bool | None:
+        """Does all it promises meet its target with nothing else running? None: unknown."""
+        return _works(self.alone)
+
+    @property
+    def works_together(self) -> bool | None:
+        """The same with everything else of the site running."""
+        return _works(self.together)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Slowed:
+    """Every service of a site with the link held to `rate_bps` in each direction."""
+
+    rate_bps: float
+    services: tuple[SlowedService, ...]
+
+
+def slowed(site: "Site", evaluator: Evaluator, rate_bps: float) -> Slowed:
+    """Every service of `site` in its busy hour, the link held to `rate_bps` each way.
+
+    Notes
+    -----
+    What is asked of the link stays what it is: people who give up on a slow link would leave
+    more room for the others. So a service is judged alone as well, all others switched off.
+    """
+    positive("slowed_to", rate_bps)
+    together = _held(evaluator.busy_hour(site), rate_bps)
+    services = []
+    for service in site.services:
+        only = replace(site, services=(service,), background=(), backlogs=())
+        alone = _held(evaluator.busy_hour(only), rate_bps)
+        services.append(
+            SlowedService(
+                service=service,
+                alone=_tasks(service, site, alone, evaluator.seed),
+                together=_tasks(service, site, together, evaluator.seed),
+            )
+        )
+    return Slowed(rate_bps=rate_bps, services=tuple(services))
+
+
+def _works(tasks: tuple[TaskForecast, ...]) -> bool | None:
+    promised = [task for task in tasks if task.task.must_carry]
+    if any(task.unmeasured for task in promised):
+        return None
+    return all(task.meets_target for task in promised)
+
+
+def _tasks(service: "Service", site: "Site", hour: BusyHour, seed: int) -> tuple[TaskForecast, ...]:
+    return tuple(_task(task, service, site, hour, seed) for task in service.tasks)
+
+
+def _held(hour: BusyHour, rate_bps: float) -> BusyHour:
+    """The busy hour with the link held to `rate_bps`."""
+    paths = {d: p.limited(rate_bps) for d, p in hour.paths.items()}
+    left = {d: besides_bps(p, hour.stream_bps[d]) for d, p in paths.items()}
+    return replace(hour, paths=paths, left=left)
+
+
+def _task(
+    task: "Task", service: "Service", site: "Site", hour: BusyHour, seed: int
+) -> TaskForecast:
+    unmeasured = " and ".join(d for d in directions(task) if d not in hour.paths)
+    if unmeasured:
+        return unmeasured_task(task, service, site.path, unmeasured)
+    # the same draws as for the verdict before the cap, so that less rate never helps by luck
+    rng = stream_seed(seed, "task", service.name, task.name)
+    time = task_draws(task, service, site.path, hour, rng=rng, n_probes=_N_PROBES).forecast()
+    return TaskForecast(
+        service=service.name,
+        task=task,
+        time=time,
+        prob_within_target=None if task.target_s is None else time.prob_within(task.target_s),
+        n_max_users=None,
+        refused=refusal(task, site.path),
+    )
