@@ -19,6 +19,7 @@ from linkfit.forecast.path_source import CYCLE_DAYS, PathSource, named_rng
 from linkfit.forecast.power import HOURS_PER_DAY, hours_by_day, powered_hours
 from linkfit.forecast.shares import WAYS, Waiting
 from linkfit.link.paths import CapacityPaths
+from linkfit.site.hours import MONTHS
 from linkfit.site.model import Backlog, Site
 
 if TYPE_CHECKING:
@@ -46,10 +47,10 @@ def backlog_case(
     up_frac, opened = open_parts(site, backlogs, start=start, start_h=start_h, seed=seed,
                                  n_draws=n_draws)  # fmt: skip
     protocol = _protocol(world, named_rng(seed, "protocol"))
-    metered = site.plan.cap_bytes is not None and site.plan.price_per_gb is None
+    metered = _is_metered(site)
     calendar = None
     n_first = _N_STEPS
-    if start is not None:
+    if metered and start is not None:
         calendar = CycleCalendar(start=start, cycle_day=site.plan.cycle_day)
         n_first = min(calendar.days_left, CYCLE_DAYS) * STEPS_PER_DAY
     waiting = []
@@ -104,24 +105,63 @@ def open_parts(
 ) -> "tuple[NDArray[np.float64], list[NDArray[np.float64]]]":
     """Part of each step in which the server is up, and in which each backlog may run.
 
-    Each of shape (1 or d, t). `extra_h` makes each day of both that much longer, 24 h at most.
+    Each of shape (1, t), or (d, s t) with power: first cycles that differ (a full battery at the
+    start; a year of months where the sun is known by month), then one that repeats, of the mean
+    year. `extra_h` makes each day that much longer, 24 h at most.
     """
     clock = np.asarray(start_h + _STEP_H * np.arange(_N_STEPS + 1), dtype=np.float64)
-    powered = np.ones((1, 1))
+    seasons = [np.ones((1, _N_STEPS))]
     if site.hours.power is not None:
-        n_days = int(clock[-1] // HOURS_PER_DAY) + 1
-        lasts = hours_by_day(site.hours.power, n_days, n_draws, named_rng(seed, "sun"),
-                             start=start)  # fmt: skip
-        lasts = np.minimum(lasts + extra_h, HOURS_PER_DAY)
-        powered = np.diff(powered_hours(lasts, clock), axis=1) / _STEP_H
+        seasons = [
+            np.diff(powered_hours(np.minimum(lasts + extra_h, HOURS_PER_DAY), its_clock), axis=1)
+            / _STEP_H
+            for lasts, its_clock in _lasts_by_cycle(
+                site, start, clock, named_rng(seed, "sun"), n_draws
+            )
+        ]
+    powered = np.concatenate(seasons, axis=1)
 
     def part(hours: Intervals) -> "NDArray[np.float64]":
         fixed = np.diff(open_hours(hours, clock))[None, :] / _STEP_H
-        return np.asarray(fixed * powered, dtype=np.float64)
+        return np.asarray(np.tile(fixed, len(seasons)) * powered, dtype=np.float64)
 
     up = longer(day_intervals(site.hours.windows), extra_h)
     windows = [longer(day_intervals(backlog.window), extra_h) for backlog in backlogs]
     return part(up), [part(common_part(up, window)) for window in windows]
+
+
+def _is_metered(site: Site) -> bool:
+    """Does the plan stop or slow down what goes beyond a cap?"""
+    return site.plan.cap_bytes is not None and site.plan.price_per_gb is None
+
+
+def _lasts_by_cycle(
+    site: Site,
+    start: date | None,
+    clock_h: "NDArray[np.float64]",
+    rng: np.random.Generator,
+    n_draws: int,
+) -> "list[tuple[NDArray[np.float64], NDArray[np.float64]]]":
+    """Hours that each day's energy lasts, shape (d, days), for each cycle that differs, and the
+    clock on which its steps lie. [h]
+    """
+    power = site.hours.power
+    assert power is not None
+    n_days = CYCLE_DAYS + 2  # the clock may begin late on the first
+    settled = CYCLE_DAYS  # by then the battery's first charge is spent
+    usual = hours_by_day(power, settled + n_days, n_draws, rng)
+    # a later cycle begins in the night of the day before it
+    late_clock = clock_h + HOURS_PER_DAY
+    last = (usual[:, settled - 1 :], late_clock)
+    if start is None or not power.sun_hours_by_month:
+        return [(usual[:, :n_days], clock_h), last]
+    begins = [CYCLE_DAYS * ahead for ahead in range(1, MONTHS)]
+    if _is_metered(site):
+        cycles = CycleCalendar(start=start, cycle_day=site.plan.cycle_day)
+        begins = [(cycles.begin(ahead) - start).days for ahead in range(1, MONTHS)]
+    year = hours_by_day(power, begins[-1] + n_days, n_draws, rng, start=start)
+    later = [(year[:, begin - 1 : begin + n_days], late_clock) for begin in begins]
+    return [(year[:, :n_days], clock_h), *later, last]
 
 
 def _protocol(world: "NDArray[np.int32]", rng: np.random.Generator) -> "NDArray[np.float64]":

@@ -23,6 +23,8 @@ CONSTRAINTS = (
 )  # fmt: skip
 _HORIZON_DAYS = 36525.0  # a century: later than that is never
 
+_Paces = tuple["NDArray[np.float64]", "NDArray[np.float64] | None"]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Case:
@@ -39,7 +41,8 @@ class Case:
     load_bps : mapping
         What services and background ask of each way. [bit/s]
     up_frac : array, shape (d or 1, t)
-        Part of each step in which the server is up.
+        Part of each step in which the server is up; s x t columns where the first s - 1 cycles
+        have a season of their own, and so has `open_frac` of each backlog.
     cap_bytes : float
         Of the plan, in a cycle; inf without one. [counted bytes]
     throttle_bps : float
@@ -69,14 +72,17 @@ class Case:
     n_first: int
     calendar: CycleCalendar | None = None
     used_bytes: float | None = None
-    _kept: dict[tuple[bool, ...], "tuple[NDArray[np.float64], NDArray[np.float64] | None]"] = field(
-        default_factory=dict, repr=False
-    )
+    _kept: dict[tuple[object, ...], _Paces] = field(default_factory=dict, repr=False)
 
     @property
     def n_steps(self) -> int:
         """Steps of a cycle."""
         return int(next(iter(self.rate_bps.values())).shape[1])
+
+    @property
+    def n_seasons(self) -> int:
+        """Cycles with hours of their own, the last of which stays."""
+        return self.up_frac.shape[1] // self.n_steps
 
     def days(self) -> "NDArray[np.float64]":
         """Days until the backlog asked about is done, shape (d,)."""
@@ -93,13 +99,14 @@ class Case:
             n_steps=self.n_steps,
             n_first=self.n_first,
             cap=self._cap(),
+            n_seasons=self.n_seasons,
         )
         days = self._calendar_days(ends)
         return np.where(days > _HORIZON_DAYS, math.inf, days)
 
     def _calendar_days(self, ends: Ends) -> "NDArray[np.float64]":
         """Days of `ends`; where a plan has a cap, its cycles begin on their days of the month."""
-        if self.calendar is None or math.isinf(self.cap_bytes):
+        if self.calendar is None:
             return ends.steps / STEPS_PER_DAY
         return self.calendar.days_at(ends.cycle_number, ends.step / STEPS_PER_DAY)
 
@@ -126,23 +133,26 @@ class Case:
             first_spent_bytes=spent,
         )
 
-    def paces(
-        self, done: tuple[bool, ...]
-    ) -> "tuple[NDArray[np.float64], NDArray[np.float64] | None]":
+    def paces(self, done: tuple[bool, ...], season: int) -> _Paces:
         """Payload of each step before the cap is spent and after it; (d, k, t) each. [bytes]"""
-        if done not in self._kept:
+        key = (done, season)
+        if key not in self._kept:
             after = None
             if self.throttle_bps and math.isfinite(self.cap_bytes):
-                after = self._payload(done, self.throttle_bps)
-            self._kept[done] = (self._payload(done, math.inf), after)
-        return self._kept[done]
+                after = self._payload(done, season, self.throttle_bps)
+            self._kept[key] = (self._payload(done, season, math.inf), after)
+        return self._kept[key]
 
-    def _payload(self, done: tuple[bool, ...], throttle_bps: float) -> "NDArray[np.float64]":
+    def _payload(
+        self, done: tuple[bool, ...], season: int, throttle_bps: float
+    ) -> "NDArray[np.float64]":
         left = {}
         for way, rates in self.rate_bps.items():
             there = np.minimum(rates, throttle_bps)
             left[way] = np.maximum(there - self.load_bps[way], LEAST_SHARE_FRAC * there)
-        return payload_by_step(self.waiting, done, left, self.up_frac, STEP_S)
+        its = slice(season * self.n_steps, (season + 1) * self.n_steps)
+        waiting = [replace(one, open_frac=one.open_frac[:, its]) for one in self.waiting]
+        return payload_by_step(waiting, done, left, self.up_frac[:, its], STEP_S)
 
     def edited(self, **edit: object) -> "Case":
         """The case with other values."""
@@ -189,7 +199,7 @@ class Case:
 
     def long_run_bytes_per_day(self) -> "NDArray[np.float64]":
         """Payload that the backlog can move while nothing ends, mean of a cycle; shape (d,)."""
-        before, after = self.paces((False,) * len(self.waiting))
+        before, after = self.paces((False,) * len(self.waiting), self.n_seasons - 1)
         moved = before[:, self.own].sum(axis=1)
         cap = self._cap()
         if cap is not None:

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 _EMPTY = 1e-9  # of the heap at its start: what rounding leaves of an empty one
 
-Paces = Callable[[tuple[bool, ...]], "tuple[NDArray[np.float64], NDArray[np.float64] | None]"]
+Paces = Callable[[tuple[bool, ...], int], "tuple[NDArray[np.float64], NDArray[np.float64] | None]"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -67,6 +67,7 @@ def drain(
     n_steps: int,
     n_first: int | None = None,
     cap: CycleCap | None = None,
+    n_seasons: int = 1,
 ) -> Ends:
     """When each of several heaps that share a link is gone for the first time.
 
@@ -74,29 +75,31 @@ def drain(
     ----------
     paces : callable
         Payload of each step, shape (d, k, t), before the cap is spent and after it (None:
-        nothing moves), given which of the heaps have been empty once.
+        nothing moves), given which of the heaps have been empty once and the season.
     heap_bytes : array, shape (d, k)
         What waits at the start. [bytes]
     arrivals_bytes : array, shape (k,)
         What joins each heap in a step. [bytes]
     n_steps, n_first : int
         Steps of a cycle, and those left of the running one at the start.
+    n_seasons : int
+        The first cycles differ: cycle 0 is season 0, and so on; the last season stays.
 
     Notes
     -----
-    Between two ends everything repeats from cycle to cycle, so the number of whole cycles
-    follows by division: each end costs a few passes of O(d k t), however late it comes.
+    Between two ends everything repeats from cycle to cycle of the last season, so the number of
+    whole cycles follows by division: each end costs a few passes of O(d k t), however late.
     """
     n_first = n_steps if n_first is None else n_first
     if not 0 < n_first <= n_steps:
         raise InputError(f"n_first: expected 1 to {n_steps} steps, got {n_first}")
     state = _State(heap_bytes, arrivals_bytes, n_steps - n_first, cap)
-    n_end = n_first
+    n_end, season = n_first, 0
     while state.running.any():
         while (state.running & (state.at < n_end)).any():
-            state.advance(paces, n_end)
-        state.next_cycle(may_skip=n_end == n_steps)
-        n_end = n_steps
+            state.advance(paces, season, n_end)
+        state.next_cycle(may_skip=n_end == n_steps and season == n_seasons - 1)
+        n_end, season = n_steps, min(season + 1, n_seasons - 1)
     return Ends(state.end_cycle, state.end_step, n_first, n_steps)
 
 
@@ -152,14 +155,14 @@ class _State:
         self.cycle += 1
         self._begin_cycle()
 
-    def advance(self, paces: Paces, n_end: int) -> None:
+    def advance(self, paces: Paces, season: int, n_end: int) -> None:
         """Each running draw on to where a heap ends or the cap is spent, or to `n_end`."""
         rows = np.flatnonzero(self.running & (self.at < n_end))
         kind = np.column_stack([self.done[rows], self.capped[rows]])
         kinds, group = np.unique(kind, axis=0, return_inverse=True)
         for number, (*done, capped) in enumerate(kinds):
             mine = rows[group.reshape(-1) == number]
-            before, after = paces(tuple(bool(flag) for flag in done))
+            before, after = paces(tuple(bool(flag) for flag in done), season)
             if capped and after is None:
                 self.left[mine] += self.arrivals * (n_end - self.at[mine, None])
                 self.at[mine] = n_end

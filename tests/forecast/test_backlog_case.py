@@ -63,8 +63,8 @@ def test_an_hour_more_is_an_hour_more():
                                                  sun_hours=3.0)))  # fmt: skip
     before, _ = parts(sun, [])
     after, _ = parts(sun, [], extra_h=1.0)
-    assert before.shape == (5, 720)
-    more_h = (after - before).sum(axis=1) / 30
+    assert before.shape == (5, 2 * 720)
+    more_h = (after - before).sum(axis=1) / 60
     assert (more_h > 0.8).all()
     assert (more_h <= 1 + 1e-9).all()
 
@@ -94,3 +94,36 @@ def test_a_heap_is_the_sum_of_its_items():
     heap = found.waiting[0].heap_bytes
     assert heap.mean() == pytest.approx(1000 * PHOTOS.size.mean_bytes, rel=0.02)
     assert heap.std() > 0
+
+
+def test_each_month_has_its_own_sun():
+    """Twelve months of cycles from the start on, then the mean of the year for ever."""
+    sun = (1.0,) * 6 + (5.0,) * 6
+    power = Power(battery_wh=0, load_w=30, panel_w=100, sun_hours=3.0, sun_hours_by_month=sun)
+    site = Site(name="x", hours=Hours(power=power), plan=Plan(cycle_day=5))
+    up, (photos,) = parts(site, [PHOTOS], start=date(2026, 6, 5), n_draws=100)
+    assert up.shape == photos.shape == (100, 13 * 720)
+    hours = up.reshape(100, 13, 720).mean(axis=(0, 2)) * 24
+    assert hours[0] < 6  # June with 1 h of sun: 2 h of load, July's first days in it
+    assert hours[2] == pytest.approx(5.0 * 100 * 0.6 / 30, rel=0.12)  # August
+    assert hours[8] < 4
+    assert hours[12] == pytest.approx(3.0 * 100 * 0.6 / 30, rel=0.12)
+    assert parts(site, [PHOTOS])[0].shape == (5, 2 * 720)  # no start: the mean of the year
+
+
+def test_a_backlog_that_waits_for_summer_ends_in_it():
+    dark = (0.0,) * 5 + (6.0,) * 3 + (0.0,) * 4
+    power = Power(battery_wh=1, load_w=30, panel_w=200, sun_hours=1.5, sun_hours_by_month=dark)
+    site = Site(name="x", hours=Hours(power=power))
+    # from noon on, since the night before the start has power
+    days = case(site, date(2026, 1, 1), start_h=12.0).days()
+    assert (days > 150.5).all()  # June 1st
+    assert (days < 160).all()
+
+
+def test_after_the_first_cycle_the_battery_is_no_longer_full():
+    weak = Power(battery_wh=3000, load_w=30, panel_w=100, sun_hours=3.0)
+    up, _ = parts(Site(name="x", hours=Hours(power=weak)), [], n_draws=100)
+    first, later = up.reshape(100, 2, 720).mean(axis=(0, 2)) * 24
+    assert later == pytest.approx(3.0 * 100 * 0.6 / 30, rel=0.05)  # what the sun gives
+    assert first == pytest.approx(later + 3000 * 0.85 / 30 / 30, rel=0.05)

@@ -16,7 +16,7 @@ def steady(open_bytes, after=None):
     """Paces of heaps that do not meet: shape (1, k, t) whatever has ended."""
     before = np.atleast_3d(np.array(open_bytes, float)).reshape(1, -1, len(open_bytes[-1]))
     late = None if after is None else np.full(before.shape, float(after))
-    return lambda done: (before * (1 - np.array(done, float))[None, :, None], late)
+    return lambda done, season: (before * (1 - np.array(done, float))[None, :, None], late)
 
 
 def steps_of(paces, heaps, *, n_steps, arrivals=0.0, **options):
@@ -95,7 +95,7 @@ def shared(open_bytes, n_heaps, order):
     """Paces of heaps that share: by `order` one after the other, or (None) equally."""
     total = np.array(open_bytes, float)
 
-    def paces(done):
+    def paces(done, season):
         moved = np.zeros((1, n_heaps, total.size))
         waits = [k for k in range(n_heaps) if not done[k]]
         if order is None:
@@ -200,7 +200,7 @@ def test_others_spend_the_cap_too():
 def test_ends_say_in_which_cycle_they_lie():
     heap = np.array([[4.0], [13.0]])
     one = np.ones((2, 1, 10))
-    ends = drain(lambda _: (one, None), heap_bytes=heap, arrivals_bytes=np.zeros(1), n_steps=10,
+    ends = drain(lambda *_: (one, None), heap_bytes=heap, arrivals_bytes=np.zeros(1), n_steps=10,
                  n_first=5)  # fmt: skip
     assert_allclose(ends.cycle_number[:, 0], [0, 1])
     assert_allclose(ends.step[:, 0], [4, 8])
@@ -208,7 +208,7 @@ def test_ends_say_in_which_cycle_they_lie():
 
 
 def test_a_dead_link_never_ends():
-    dead = drain(lambda _: (np.zeros((2, 1, 5)), None), heap_bytes=np.array([[1.0], [2.0]]),
+    dead = drain(lambda *_: (np.zeros((2, 1, 5)), None), heap_bytes=np.array([[1.0], [2.0]]),
                  arrivals_bytes=np.zeros(1), n_steps=5)  # fmt: skip
     assert np.isinf(dead.steps).all()
 
@@ -229,3 +229,14 @@ def test_bad_input_is_named_and_shown():
 def test_a_heap_that_never_ends_does_not_hold_up_another():
     ends = steps_of(steady([[2.0] * 4, [1.0] * 4]), [10, 10], n_steps=4, arrivals=[0.0, 1.0])
     assert ends.tolist() == [pytest.approx(5), np.inf]
+
+
+def test_the_first_cycles_may_differ():
+    """Seasons of 1, 2 and then 5 a step, ten steps each: 10 + 20 + 50 + 50 ..."""
+
+    def paces(done, season):
+        return np.full((1, 1, 10), [1.0, 2.0, 5.0][season]), None
+
+    for heap, expected in ((8, 8), (14, 12), (30, 20), (55, 25), (230, 60), (231, 60.2)):
+        found = steps_of(paces, [heap], n_steps=10, n_seasons=3)
+        assert found[0] == pytest.approx(expected), heap
