@@ -1,11 +1,15 @@
-"""Write the invented measurements of the dig camp Kestrel Ridge: the same bytes on every run.
+"""Write the invented measurements of the examples: the same bytes on every run.
 
-Nothing here was measured. The camp's link is thought up so that it has what real cellular
-links have: a slow evening, minutes that hang together, short outages and one long one, a queue
-that fills while the link is busy, nights that nobody measured, and a script that once wrote a
-test twice. Only the standard library draws, so no other library's release can change a byte.
+Nothing here was measured. The link of the dig camp Kestrel Ridge is thought up so that it has
+what real cellular links have: a slow evening, minutes that hang together, short outages and one
+long one, a queue that fills while the link is busy, nights that nobody measured, and a script
+that once wrote a test twice. Only the standard library draws, so no other library's release can
+change a byte.
 
-Run ``python traces/make_traces.py`` to rewrite kestrel-ridge/; ``--output`` names another folder.
+Three smaller places have a link of the same make with less to find: a veterinary van, a village
+festival and a weather station on a hill.
+
+Run ``python traces/make_traces.py`` to rewrite all folders; ``--output`` names another parent.
 """
 
 import argparse
@@ -203,7 +207,7 @@ def ping_text(link: Link, start: datetime, n_probes: int) -> list[str]:
 
 
 def make_traces() -> dict[str, str]:
-    """Every file of the folder: its name and its text."""
+    """Every file of the camp's folder: its name and its text."""
     link = Link(random.Random(SEED))  # noqa: S311 -- invented data, no secret
     tests, starts = speed_tests(link)
     files = {
@@ -216,14 +220,103 @@ def make_traces() -> dict[str, str]:
     return {name: "\n".join(lines) + "\n" for name, lines in files.items()}
 
 
+@dataclass(frozen=True)
+class Place:
+    """A smaller place: when it was measured, and what its link is like."""
+
+    folder: str
+    seed: int
+    first_day: datetime
+    n_days: int
+    offset_h: int  # of its clock from UTC
+    test_times_h: tuple[float, ...]  # local
+    awake_h: tuple[float, float]  # when round trips are probed, local
+    busy_h: float  # the slowest moment of the day, local
+    up: Direction
+    down: Direction
+    idle_rtt_s: float
+    outage_prob: float  # that one begins, each second
+
+
+PLACES = (
+    Place("vet-van", 20260302, datetime(2026, 3, 2, tzinfo=UTC), 12, 0,
+          (8.2, 11.0, 14.1, 16.4, 18.3), (7.5, 19.0), 17.5,
+          Direction("up", 9.0e6, 0.75, 0.45, 0.35, 0.85, 300e3),
+          Direction("down", 34e6, 0.70, 0.45, 0.30, 0.80, 900e3), 0.052, 0.0040),
+    Place("village-festival", 20260710, datetime(2026, 7, 10, tzinfo=UTC), 3, 2,
+          (9.3, 11.2, 13.4, 15.1, 17.2, 19.4, 21.1, 22.6), (9.0, 23.5), 20.5,
+          Direction("up", 14e6, 0.30, 0.25, 0.30, 0.80, 500e3),
+          Direction("down", 60e6, 0.25, 0.25, 0.28, 0.78, 1500e3), 0.044, 0.0010),
+    Place("hill-station", 20261102, datetime(2026, 11, 2, tzinfo=UTC), 14, 1,
+          (3.1, 8.4, 12.2, 16.5, 21.3), (0.0, 24.0), 20.0,
+          Direction("up", 1.9e6, 0.80, 0.30, 0.30, 0.85, 120e3),
+          Direction("down", 7.5e6, 0.75, 0.30, 0.28, 0.80, 300e3), 0.066, 0.0030),
+)  # fmt: skip
+PLACE_TESTS_S = (("down", 6), ("up", 10))
+PROBES_EVERY_MIN = 15
+
+
+def place_files(place: Place) -> dict[str, str]:
+    """Every file of one smaller place: its name and its text."""
+    rng = random.Random(place.seed)  # noqa: S311 -- invented data, no secret
+    tests, probes = [], []
+    for day in range(place.n_days):
+        midnight = place.first_day + timedelta(days=day, hours=-place.offset_h)
+        level = rng.gauss(0, 1)
+        for hour in place.test_times_h:
+            start = midnight + timedelta(hours=hour, seconds=rng.randrange(-600, 600))
+            level = 0.6 * level + 0.8 * rng.gauss(0, 1)
+            for name, n_s in PLACE_TESTS_S:
+                direction = place.up if name == "up" else place.down
+                tests += place_test(rng, place, direction, start, hour, level, n_s)
+                start += timedelta(seconds=n_s + 2)
+        first, last = place.awake_h
+        for i in range(int((last - first) * 60 / PROBES_EVERY_MIN)):
+            when = midnight + timedelta(hours=first, minutes=PROBES_EVERY_MIN * i)
+            lost = rng.random() < 0.006
+            rtt_ms = 1e3 * (0.7 + 0.3 * math.exp(rng.gauss(0, 0.6))) * place.idle_rtt_s
+            probes.append(f"{stamp(when)},{'' if lost else f'{rtt_ms:.1f}'},1,{int(lost)},0")
+    files = {
+        "speed-tests.csv": ["time,direction,duration_s,rate_bps", *tests],
+        "latency.csv": ["time,rtt_ms,n_probes,n_lost,loaded", *probes],
+    }
+    return {name: "\n".join(lines) + "\n" for name, lines in files.items()}
+
+
+def place_test(
+    rng: random.Random, place: Place, direction: Direction, start: datetime, hour: float,
+    level: float, n_s: int,
+) -> list[str]:  # fmt: skip
+    """One saturating test of a smaller place: a line a second."""
+    busy = math.exp(-(((hour - place.busy_h) / 2.0) ** 2))
+    typical = direction.median_bps * (1 - (1 - direction.evening_frac) * busy)
+    typical *= math.exp(direction.slow_spread * level)
+    noise, outage_left_s, rows = rng.gauss(0, 1), 0.0, []
+    for second in range(n_s):
+        noise = direction.fast_memory * noise + rng.gauss(
+            0, math.sqrt(1 - direction.fast_memory**2)
+        )
+        if outage_left_s <= 0 and rng.random() < place.outage_prob:
+            outage_left_s = rng.expovariate(1 / 3.0)
+        up_frac = 1 - min(max(outage_left_s, 0.0), 1.0)
+        outage_left_s -= 1
+        rate = typical * math.exp(direction.fast_spread * noise) * up_frac
+        rate *= 0.5 if second == 0 else 1.0  # the sender starts slowly
+        when = start + timedelta(seconds=second)
+        rows.append(f"{stamp(when)},{direction.name},1,{round(rate, -3):.0f}")
+    return rows
+
+
 def main() -> None:
     """Write the files."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--output", type=Path, default=Path(__file__).parent / "kestrel-ridge")
+    parser.add_argument("--output", type=Path, default=Path(__file__).parent)
     output = parser.parse_args().output
-    output.mkdir(parents=True, exist_ok=True)
-    for name, text in make_traces().items():
-        (output / name).write_text(text, encoding="utf-8", newline="\n")
+    folders = {"kestrel-ridge": make_traces(), **{p.folder: place_files(p) for p in PLACES}}
+    for folder, files in folders.items():
+        (output / folder).mkdir(parents=True, exist_ok=True)
+        for name, text in files.items():
+            (output / folder / name).write_text(text, encoding="utf-8", newline="\n")
 
 
 if __name__ == "__main__":

@@ -73,7 +73,9 @@ def answers_text(record: Record) -> "list[RenderableType]":
     parts: list[RenderableType] = [heading("Answers to choose from"), listing]
     parts += _kept_text(cheapest, kept)
     parts += _front_text(answers["cost_against_targets"])
-    parts += bullets([_search_line(record["search"])])
+    parts += bullets(
+        [_search_line(record["search"], "cheaper" if cheapest["feasible"] else "closer")]
+    )
     return parts
 
 
@@ -132,11 +134,11 @@ def _named(change: Record) -> str:
     return f"{service}: {what}" if service and service not in what else what
 
 
-def _search_line(search: Record) -> str:
+def _search_line(search: Record, better: str) -> str:
     gap = "" if not search["gap_frac"] or search["gap_frac"] < 1e-6 else (
         f", the choice proved to within {format_share(search['gap_frac'])}"
     )  # fmt: skip
     cut = search["n_cut_short"]
     late = f"; {cut} choices ran out of their {search['time_limit_s']:g} s" if cut else ""
-    done = "" if search["exhausted"] else "; a cheaper set may exist"
+    done = "" if search["exhausted"] else f"; a {better} set may exist"
     return f"{search['n_evaluations']} sets of changes were evaluated in full{gap}{late}{done}"
