@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from linkfit.forecast.latency_unknowns import LatencyUnknowns
+from linkfit.forecast.overhead import goodput_share_frac
 from linkfit.forecast.queue_delay import largest_added_queue_bits, shares_in_time
 from linkfit.forecast.rate_limits import added_delay_limit
 from linkfit.ingest.trace import Trace
@@ -32,9 +33,8 @@ def known(n_rows):
 
 @pytest.mark.slow
 def test_a_limit_fitted_on_20_minutes_holds_nearly_as_often_as_it_says():
-    truth = CapacityPaths.from_rates(
-        wandering_bps(200_000, np.random.default_rng(1)).reshape(20, -1)
-    )
+    payload_bps = wandering_bps(200_000, np.random.default_rng(1)).reshape(20, -1)
+    truth = CapacityPaths.from_rates(payload_bps / goodput_share_frac())  # at the IP layer
     true_bps = added_delay_limit(truth, known(20)).limit.value
     room = largest_added_queue_bits(truth, 0.1, 12e3)
     held, holds_truth = [], 0
@@ -47,8 +47,8 @@ def test_a_limit_fitted_on_20_minutes_holds_nearly_as_often_as_it_says():
         holds_truth += limit.low <= true_bps <= limit.high
     middle, safe = np.mean(held, axis=0)
     print(f"held {middle:.3f} of moments, {safe:.3f} at the safe end; {holds_truth} of {N_FITS}")
-    # measured 0.92 and 0.95: 20 minutes say little of the lowest twentieth of the rates
-    assert middle == pytest.approx(0.95, abs=0.04)
+    # measured 0.93 and 0.96: 20 minutes say little of the lowest twentieth of the rates
+    assert middle == pytest.approx(0.95, abs=0.03)
     assert safe >= 0.945
-    # measured half: an interval for a link known this little is still too narrow
+    # measured 12 of 20 for nine in ten: an interval for a link known this little is still too narrow
     assert holds_truth >= 0.4 * N_FITS
