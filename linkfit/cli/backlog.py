@@ -20,7 +20,7 @@ from linkfit.cli.options import (
 Paths = Annotated[
     list[str] | None,
     typer.Argument(
-        metavar="[SITE] [LINK]...",
+        metavar="SITE LINK",
         help="Site file (TOML), left out with --items; then the link: trace files, a folder of "
         "them, a fitted link.json, - for stdin, or none of it with --down, --up, --rtt.",
         show_default=False,
