@@ -29,7 +29,8 @@ if TYPE_CHECKING:
     from linkfit.link.model import LinkModel
     from linkfit.link.paths import CapacityPaths
 
-N_WORLDS = 10  # so that each has enough probes for a 95th percentile
+LEAST_WORLDS = 10
+PROBES_PER_WORLD = 40  # with fewer a world has no 95th percentile of its own to speak of
 SAME_LOAD_FRAC = 0.01  # company that differs by less leaves a task's times where they are
 _THROTTLED_PROBES = 100
 _BOTH = ("up", "down")
@@ -68,9 +69,12 @@ class _Meets:
 
     def _by_flow(self) -> dict[Hashable, float]:
         """Share of the capacity by direction, and by all of the flow but how often it starts."""
-        return {
-            (d, flow and replace(flow, arrivals_per_s=0.0)): share for d, flow, share in self.loads
-        }
+        return {(d, flow and _kind(flow)): share for d, flow, share in self.loads}
+
+
+def _kind(flow: FlowClass) -> Hashable:
+    """All of a flow but how often it starts."""
+    return flow.name, flow.median_bits, flow.spread, flow.cap_bps, flow.low_priority
 
 
 class Evaluator:
@@ -105,6 +109,7 @@ class Evaluator:
     ) -> None:
         self.link, self.seed, self.start = link, seed, start
         self.n_probes = count("n_probes", n_probes)
+        self.n_worlds = max(LEAST_WORLDS, n_probes // PROBES_PER_WORLD)
         self.hour = hour
         self._kept: dict[Hashable, Any] = {}
         self._drawn: dict[Hashable, list[tuple[_Meets, TaskDraws]]] = {}
@@ -203,9 +208,9 @@ class Evaluator:
             lambda: self.link.paths(
                 direction,
                 horizon_s=SECONDS_PER_HOUR,
-                n_draws=20 * N_WORLDS,
+                n_draws=20 * self.n_worlds,
                 rng=stream_seed(self.seed, "busy hour", direction),
-                n_worlds=N_WORLDS,
+                n_worlds=self.n_worlds,
                 hour=hour,
             ),
         )

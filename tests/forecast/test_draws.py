@@ -81,3 +81,18 @@ def test_draws_are_read_only_and_checked():
         forecast([])
     with pytest.raises(InputError, match=r"world: expected shape \(2,\), got \(3,\)"):
         Forecast(draws=np.ones(2), unit="s", world=np.zeros(3))
+
+
+def test_the_ends_are_not_drawn_in_by_the_few_draws_of_each_world():
+    # worlds' levels scatter by 0.2 in the logarithm, draws by 0.8: the 95th percentiles of worlds
+    # lie within 0.8 x 1.645 -+ 1.645 x 0.2, 9 of 10 times
+    rng = np.random.default_rng(6)
+    world = np.repeat(np.arange(20), 40)
+    ends = []
+    for _ in range(60):
+        level = 0.2 * rng.standard_normal(20)
+        draws = np.exp(level[world] + 0.8 * rng.standard_normal(world.size))
+        ends.append(np.log(forecast(draws, world).quantile_interval(0.95)) - 0.8 * 1.645)
+    low, high = np.mean(ends, axis=0)
+    assert low == pytest.approx(-0.2 * 1.645, abs=0.12)
+    assert high == pytest.approx(0.2 * 1.645, abs=0.08)
