@@ -176,10 +176,10 @@ def test_all_at_once_is_each_by_itself():
                                            ("c", 3, 2, "both")))  # fmt: skip
     site = replace(BARE, plan=Plan(cap_bytes=15e9, throttle_bps=128e3), backlogs=three)
     link = SteadyLink(4e6, world_sigma=0.3)
-    paths = backlog_paths(link, ("up", "down"), seed=2)
+    paths = backlog_paths(link, ("up", "down"), seed=2, n_draws=40)
     together = forecast_backlogs(site, link, paths, seed=2, start=date(2026, 7, 1))
     for one in three:
-        alone = forecast_backlog(site, one, link, seed=2, start=date(2026, 7, 1))
+        alone = forecast_backlog(site, one, link, seed=2, start=date(2026, 7, 1), paths=paths)
         assert alone.days.draws == pytest.approx(together[one.name].days.draws)
         assert alone.binding == together[one.name].binding
     assert forecast_backlogs(site, link, {"down": paths["down"]}) == {}

@@ -47,7 +47,7 @@ def case(*backlogs, rates=None, load_bps=0.0, up_frac=None, others=0.0, **edit):
     return Case(**{**values, **edit})
 
 
-def hour_by_hour(case, most=30_000):
+def hour_by_hour(case, most=4000):
     """Days until each is done by taking each hour in turn, sharing written out by hand."""
     k = len(case.waiting)
     left = [float(one.heap_bytes[0]) for one in case.waiting]
@@ -99,7 +99,7 @@ def shares(case, waits, step, limit_bps):
             items = 1 / item_s
             wants[i] = items * 8 * ITEM_BYTES * float(one.wire_factor[0]) * one.open_frac[0, step]
         low, high = 0.0, max(wants.values())
-        for _ in range(200):  # the level up to which each is served
+        for _ in range(80):  # the level up to which each is served
             level = (low + high) / 2
             if sum(min(want, level) for want in wants.values()) > free * (1 + 1e-15):
                 high = level
@@ -116,7 +116,7 @@ rates_st = st.lists(st.sampled_from([0.0, 2e5, 1e6, 3e6]), min_size=6, max_size=
 opens_st = st.lists(st.sampled_from([0.0, 0.5, 1.0]), min_size=6, max_size=6).filter(any)
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=30)
 @given(
     rates=rates_st, opened=opens_st, load_bps=st.sampled_from([0.0, 3e5]),
     per_item_s=st.sampled_from([0.0, 2.0, 20.0]), limit=st.sampled_from([None, 5e5]),
@@ -134,12 +134,12 @@ def test_agrees_with_a_simulation_hour_by_hour(
     )  # fmt: skip
     slow = hour_by_hour(one)[0]
     if math.isinf(slow):
-        assert one.days()[0] > 1000
+        assert one.days()[0] > 160
     else:
         assert one.days()[0] == pytest.approx(slow, rel=1e-6)
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=30)
 @given(
     rates=rates_st, opened=opens_st, own=opens_st,
     priorities=st.tuples(*[st.integers(1, 2)] * 3),
@@ -158,11 +158,11 @@ def test_several_agree_with_a_simulation_hour_by_hour(
             "abc", priorities, heaps, costs, (own, opened, opened), strict=True)
     ]  # fmt: skip
     one = case(*backlogs, rates=rates * 8, up_frac=opened * 8, cap_bytes=cap)
-    slow = np.array(hour_by_hour(one, most=5000))
+    slow = np.array(hour_by_hour(one))
     found = one.all_days()[0]
     ended = np.isfinite(slow)
     assert_allclose(found[ended], slow[ended], rtol=1e-6)
-    assert (found[~ended] > 200).all()
+    assert (found[~ended] > 160).all()
 
 
 def test_cases_by_hand():

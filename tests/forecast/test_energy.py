@@ -88,7 +88,7 @@ def test_changes_by_hand():
     assert list(gains.values()) == sorted(gains.values(), reverse=True)
 
 
-@settings(deadline=None, max_examples=15)
+@settings(deadline=None, max_examples=8)
 @given(
     battery=st.floats(10, 2000), load=st.floats(3, 60), panel=st.floats(0, 400),
     sun=st.floats(0, 8), usable=st.floats(0.1, 1),
