@@ -50,5 +50,5 @@ def test_a_limit_fitted_on_20_minutes_holds_nearly_as_often_as_it_says():
     # measured 0.93 and 0.96: 20 minutes say little of the lowest twentieth of the rates
     assert middle == pytest.approx(0.95, abs=0.03)
     assert safe >= 0.945
-    # measured 12 of 20 for nine in ten: an interval for a link known this little is still too narrow
+    # measured 12 of 20 where 18 should: the interval is still too narrow after 20 minutes
     assert holds_truth >= 0.4 * N_FITS
