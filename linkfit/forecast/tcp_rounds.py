@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 MOST_ROUNDS = 800
 MOST_REQUEST_ROUNDS = 96  # the second half of them tells the pace of what is left
 _MOST_BACKOFFS = 60
+_MOST_HALVINGS = 40
 _EARLY_PACKETS = 9
 
 
@@ -348,14 +349,35 @@ def _extrapolated_s(
 
 
 def _requested_s(
-    paths: "CapacityPaths", flight: _Flight, pace: _Mark, conditions: Conditions
+    paths: "CapacityPaths", flight: _Flight, mark: _Mark, conditions: Conditions
 ) -> "NDArray[np.float64]":
-    """When transfers with too many requests end, idle as much a packet as they were of late. [s]"""
-    rows, left = flight.rows, flight.left.sum(axis=1)
-    moved = np.maximum(pace.left - left, 1e-9)
-    at_bits = paths.carried_bits(pace.at_s, rows)
-    moving_s = paths.time_at_bits_s(at_bits + moved * conditions.packet_bits, rows) - pace.at_s
-    idle_s = np.maximum(flight.start_s - pace.at_s - moving_s, 0.0) / moved * left
-    resumed_bits = paths.carried_bits(flight.start_s + idle_s, rows)
-    resumed_bits = np.maximum(resumed_bits, flight.frontier)
-    return paths.time_at_bits_s(resumed_bits + left * conditions.packet_bits, rows) + flight.rtt_s
+    """When transfers with too many requests end, idle as much a packet as they were of late. [s]
+
+    The link is used evenly between the waits: in a share of the time it carries that share of
+    its capacity.
+    """
+    rows, now_s, left = flight.rows, flight.start_s, flight.left.sum(axis=1)
+    moved = np.maximum(mark.left - left, 1e-9)
+    now_bits = paths.carried_bits(now_s, rows)
+    could_bits = np.maximum(now_bits - paths.carried_bits(mark.at_s, rows), 1.0)
+    used_frac = np.minimum(moved * conditions.packet_bits / could_bits, 1.0)
+    idle_s = (now_s - mark.at_s) * (1.0 - used_frac) / moved * left
+    left_bits = left * conditions.packet_bits + np.maximum(flight.frontier - now_bits, 0.0)
+
+    def is_short(after_s: "NDArray[np.float64]") -> "NDArray[np.bool_]":
+        carried = paths.carried_bits(now_s + after_s, rows) - now_bits
+        used = np.maximum(1.0 - idle_s / np.maximum(after_s, 1e-9), 0.0)
+        return np.asarray(carried * used < left_bits)
+
+    busy_s = paths.time_at_bits_s(now_bits + left_bits, rows) - now_s
+    low_s, high_s = np.maximum(busy_s, idle_s), busy_s + idle_s
+    for _ in range(_MOST_HALVINGS):
+        short = is_short(high_s)
+        if not short.any():
+            break
+        high_s = np.where(short, 2.0 * high_s, high_s)
+    for _ in range(_MOST_HALVINGS):
+        middle_s = (low_s + high_s) / 2.0
+        short = is_short(middle_s)
+        low_s, high_s = np.where(short, middle_s, low_s), np.where(short, high_s, middle_s)
+    return now_s + high_s + flight.rtt_s

@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
+from linkfit.forecast import tcp_rounds
 from linkfit.forecast.tcp import transfer_times_s
 from linkfit.forecast.tcp_requests import MOST_LANES, Lanes, Requests
 from linkfit.link.paths import CapacityPaths
@@ -98,6 +99,18 @@ def test_thousands_of_requests_go_on_at_their_pace(n_packets, n_parallel):
     half, whole = (asked_s(n_packets, n, n_parallel) for n in (2000, 4000))
     assert_allclose(whole, by_recursion_s(n_packets, 4000, n_parallel), rtol=0.02)
     assert_allclose(whole / half, 2.0, rtol=0.02)
+
+
+def test_the_pace_of_the_walk_holds_on_paths_that_vary(monkeypatch):
+    rng = np.random.default_rng(2)
+    paths = CapacityPaths.from_rates(5e6 * np.exp(0.7 * rng.standard_normal((60, 300))))
+    ask = {"draws": np.arange(60), "handshake_round_trips": 0, "n_requests": 150, "gap_s": 0.5}
+    few, all_walked = [], []
+    for times, most_rounds in ((few, 96), (all_walked, 10**6)):
+        monkeypatch.setattr(tcp_rounds, "MOST_REQUEST_ROUNDS", most_rounds)
+        times.append(transfer_times_s(paths, np.zeros(60), 150 * 5e4, RTT_S, **ask))
+    assert_allclose(few[0], all_walked[0], rtol=0.06)
+    assert np.median(few[0]) == pytest.approx(np.median(all_walked[0]), rel=0.02)
 
 
 def test_hundreds_of_lanes_are_bundled_and_take_as_long():
