@@ -6,6 +6,7 @@ Shared equally, a transfer with fewer others beside it never ends later, so an e
 load never makes a time worse by the luck of other draws.
 """
 
+import math
 import zlib
 from collections import Counter
 from collections.abc import Iterator, Sequence
@@ -186,7 +187,9 @@ class Company:
         In M/G/1-PS the numbers under way of all classes are Poisson with the means
         rho_i E / (1 - rho), one exponential E for all: together that is the geometric law.
         Low-priority flows see what the others leave. A load above the capacity has been heaping
-        up for a random part of `busy_s`.
+        up for a random part of `busy_s`. Of a flow of `n_sources` users who wait for each
+        transfer no more than that are there, the law of the open queue cut off: a closed queue of
+        as many users has fewer still (machine repair), so this errs to the slow side.
         """
         low = np.array([flow.low_priority for flow in flows])
         rho = np.array([flow.load_bps for flow in flows]) / mean_rate_bps
@@ -217,6 +220,7 @@ class Company:
         scale: "NDArray[np.float64]",
     ) -> Transfers:
         points = self._window(number).below(_keys(flows), weights, scale)
+        points = _at_most(points, [flow.n_sources for flow in flows])
         # what is found under way is length-biased (of a lognormal: its median times
         # exp(sigma^2)), and a uniform part of it is left
         bits = _bits(flows, points) * np.exp(_sigma(flows)[points.flow] ** 2) * points.uniform
@@ -251,6 +255,19 @@ class Company:
         if number not in self._windows:
             self._windows[number] = _Window(number, self.n_probes, self._seed)
         return self._windows[number]
+
+
+def _at_most(points: _Points, n_sources: Sequence[int | None]) -> _Points:
+    """Of each flow at each probe the points of lowest mark, as many as there are users."""
+    most = np.array([math.inf if n is None else n for n in n_sources])
+    if not points.mark.size or np.isinf(most).all():
+        return points
+    order = np.lexsort((points.mark, points.flow, points.probe))
+    pair = points.probe[order].astype(np.int64) * most.size + points.flow[order]
+    first = np.searchsorted(pair, pair)
+    keep = np.empty(order.size, np.bool_)
+    keep[order] = np.arange(order.size) - first < most[points.flow[order]]
+    return points.where(keep)
 
 
 def _windows_s(last_s: float) -> Iterator[tuple[float, float]]:

@@ -115,6 +115,7 @@ def service_classes(
                     flow,
                     arrivals_per_s=flow.arrivals_per_s * share,
                     low_priority=yields(service, direction),
+                    n_sources=math.ceil(n_users),
                 )
             )
     return tuple(classes)

@@ -33,7 +33,8 @@ class FlowClass:
 
     Sizes are lognormal at the IP layer: median [bits] and geometric standard deviation (>= 1).
     `cap_bps` is the far end's own limit on each transfer [bit/s], None for none. Transfers of
-    low priority get what all others leave.
+    low priority get what all others leave. `n_sources` users wait for one before the next, so
+    that no more of them heap up; None for any number.
     """
 
     name: str
@@ -42,6 +43,7 @@ class FlowClass:
     spread: float = 1.0
     cap_bps: float | None = None
     low_priority: bool = False
+    n_sources: int | None = None
 
     def __post_init__(self) -> None:
         non_negative("arrivals_per_s", self.arrivals_per_s)

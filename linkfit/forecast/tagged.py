@@ -9,7 +9,7 @@ it lets an outage leave the queue that it makes.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -77,12 +77,21 @@ def _times_s(
     return np.maximum(ends - probes.start_s[which], probes.alone_s[which])
 
 
+def _besides(tagged: FlowClass, flow: FlowClass) -> FlowClass:
+    """What `flow` brings beside the transfer looked at: its own user waits for it meanwhile."""
+    if flow.name != tagged.name or not flow.n_sources:
+        return flow
+    n_others = flow.n_sources - 1
+    share = n_others / flow.n_sources
+    return replace(flow, arrivals_per_s=flow.arrivals_per_s * share, n_sources=n_others)
+
+
 def _split(
     mean_rate_bps: float, tagged: FlowClass, classes: Sequence[FlowClass]
 ) -> tuple[float, list[FlowClass]]:
     """Share that the steady part of small and capped transfers leaves, and the others singly."""
     single, steady = [], 0.0
-    for flow in classes:
+    for flow in (_besides(tagged, one) for one in classes):
         if not flow.load_bps or (flow.low_priority and not tagged.low_priority):
             continue
         if flow.cap_bps is not None or flow.mean_bits < MERGE_FRAC * tagged.mean_bits:
@@ -149,7 +158,8 @@ def simulate_tagged(
     paths : CapacityPaths
         Capacity of the direction at the IP layer.
     tagged : FlowClass
-        What is looked at; its `arrivals_per_s` is not used.
+        What is looked at; its `arrivals_per_s` is not used. Of a class of its name with
+        `n_sources` one user fewer is beside it.
     classes : sequence of FlowClass
         The load, with the tagged class's own share of it; may be empty.
     n_probes : int

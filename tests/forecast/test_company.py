@@ -121,3 +121,12 @@ def test_sizes_follow_the_flow():
     large = Company(N, 5).arrivals([twice], none, until)
     assert_allclose(large.bits, 2 * small.bits)
     assert_array_equal(large.after_s, small.after_s)
+
+
+def test_no_more_heap_up_than_there_are_users():
+    open_ = Company(N, 6).present([flow(9.0), flow(0.5, "b")], 1e6, 900.0, N)
+    few = Company(N, 6).present([flow(9.0, n_sources=2), flow(0.5, "b")], 1e6, 900.0, N)
+    more = Company(N, 6).present([flow(9.0, n_sources=5), flow(0.5, "b")], 1e6, 900.0, N)
+    assert rows(few) < rows(more) < rows(open_)
+    alone = Company(N, 6).present([flow(9.0, n_sources=2)], 1e6, 900.0, N)
+    assert np.bincount(alone.probe, minlength=N).max() == 2

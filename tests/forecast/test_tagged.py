@@ -137,6 +137,40 @@ def test_low_priority_company_is_not_felt_and_low_priority_waits():
     assert times(last, [bulk, other]).mean() > 1.2 * times(flow(0), [bulk, other]).mean()
 
 
+def test_one_user_is_never_in_its_own_way():
+    def times(n_sources):
+        own = FlowClass(name="f", arrivals_per_s=5.0, median_bits=1e5, n_sources=n_sources)
+        rng = np.random.default_rng(4)
+        return simulate_tagged(CONSTANT, flow(0), [own], rng=rng, n_probes=200).time_s
+
+    assert_allclose(times(1), 0.1)
+    assert times(2).mean() < times(6).mean() < times(None).mean()
+
+
+# M/M/1//N seen by one of N users: the time with N - 1 others, R = L / X (machine repair); here
+# the cut-off law errs to the slow side, by less than the open queue does
+@pytest.mark.slow
+def test_few_users_are_nearer_to_a_closed_queue_than_to_an_open_one():
+    n_users, think_s, service_s = 3, 1.0, 0.5
+    queue = 0.0
+    for users in range(1, n_users + 1):  # mean value analysis
+        response = service_s * (1 + queue)
+        queue = users / (think_s + response) * response
+    through = n_users / (think_s + response)
+    found = {}
+    for n_sources in (n_users, None):
+        own = FlowClass(
+            name="f", arrivals_per_s=through, median_bits=service_s * RATE_BPS, n_sources=n_sources
+        )
+        result = simulate_tagged(
+            CONSTANT, flow(0, service_s * RATE_BPS), [own], rng=np.random.default_rng(1),
+            n_probes=2000,
+        )  # fmt: skip
+        found[n_sources] = result.time_s.mean()
+    assert response < found[n_users] < found[None]
+    assert found[n_users] - response < 0.5 * (found[None] - response)
+
+
 def test_giving_up_leaves_the_shorter_times_alone():
     def times(give_up_s):
         return simulate_tagged(
