@@ -41,6 +41,16 @@ def transfer(
     quic: Annotated[
         bool, typer.Option("--quic", help="By QUIC, which encrypts by itself, not TCP.")
     ] = False,
+    congestion: Annotated[
+        str, typer.Option(help="How the sender chooses its rate: cubic, reno or bbr.")
+    ] = "cubic",
+    loss: Annotated[
+        str, typer.Option(help='Packets lost by chance, apart from full queues, "1 %".')
+    ] = "0 %",
+    hold: Annotated[
+        str | None,
+        typer.Option(help='The modem throws away what waits longer than this, "1.5 s".'),
+    ] = None,
     handshake: Annotated[
         int | None,
         typer.Option(
@@ -110,6 +120,8 @@ def transfer(
     size_bytes = _size_bytes(size)
     link_direction = flow_direction(flow)
     task = _task(requests, parallel, pause, server_time, answer, quic=quic)
+    task |= {"congestion": congestion, "loss_frac": _share(loss)}
+    task |= {"hold_s": None if hold is None else parse_duration_s(hold, where="--hold")}
     relay_rtt_s = parse_duration_s(relay_rtt, where="--relay-rtt")
     recent_age_s = parse_duration_s(recent_age, where="--recent-age")
     by_s = None if by is None else parse_duration_s(by, where="--by")
@@ -146,6 +158,12 @@ def transfer(
         show(*transfer_text(forecast, **said))
 
 
+_OPTION_OF = {
+    "size_bytes": "--size", "recent": "--recent", "congestion": "--congestion",
+    "loss_frac": "--loss", "hold_s": "--hold",
+}  # fmt: skip
+
+
 @contextmanager
 def _told_by_option() -> Iterator[None]:
     """What the forecast says of an argument is said of the option that gave it."""
@@ -153,7 +171,7 @@ def _told_by_option() -> Iterator[None]:
         yield
     except InputError as error:
         name, colon, rest = str(error).partition(":")
-        option = {"size_bytes": "--size", "recent": "--recent"}.get(name, name)
+        option = _OPTION_OF.get(name, name)
         raise InputError(f"{option}{colon}{rest}") from error
 
 
@@ -179,6 +197,15 @@ def _task(
         "answer_bytes": parse_size_bytes(answer, where="--answer"),
         "transport": "quic" if quic else "tcp",
     }
+
+
+def _share(text: str) -> float:
+    """Share of packets, of ``"1 %"``. [fraction]"""
+    match = re.fullmatch(r"(\d+(?:\.\d+)?)\s*%", text.strip())
+    percent = float(match[1]) if match else 100.0
+    if percent >= 100:
+        raise InputError(f"--loss: expected a share below 100 %, got {text!r}; write '1 %'")
+    return percent / 100
 
 
 def _hour(text: str) -> float:

@@ -52,6 +52,7 @@ def predict_transfer(
     n_flows: int = 1,
     buffer_bytes: float | None = None,
     loss_frac: float = 0.0,
+    hold_s: float | None = None,
     width: bool = False,
 ) -> Forecast:
     """Time to move one payload over `link`, started now or at a random moment.
@@ -97,6 +98,9 @@ def predict_transfer(
     loss_frac : float
         Random loss besides the queue's. Lost probes are not used for it: most of them are
         outages, which the capacity holds already. [fraction]
+    hold_s : float, optional
+        Packets that wait longer before the link are thrown away, so that an outage ends with a
+        timeout; None: they wait through any. [s]
     width : bool
         Also tell what the width is made of, as `Forecast.width` (`transfer_width` says how);
         draws a second time.
@@ -143,6 +147,7 @@ def predict_transfer(
         n_flows=n_flows,
         buffer_bytes=buffer_bytes,
         loss_frac=loss_frac,
+        hold_s=hold_s,
         handshake_round_trips=handshake_round_trips,
     )
     idle_s = task.n_waits * float(np.median(rtts_s + answers_s) + task.pause_s)

@@ -56,6 +56,13 @@ def test_the_link_can_come_through_standard_input(run, trace_file):
         (["--size", "4 MB"], "--flow"),
         (["--size", "4000 TB", "--flow", "out"], "--size: expected a payload that this link moves"),
         (["--size", "4 MB", "--flow", "out", "--requests", "0"], "--requests"),
+        (["--size", "4 MB", "--flow", "out", "--loss", "1"], "--loss: expected a share below 100"),
+        (["--size", "4 MB", "--flow", "out", "--loss", "100 %"], "--loss: expected a share below"),
+        (["--size", "4 MB", "--flow", "out", "--hold", "0 s"], "--hold: expected a finite number"),
+        (
+            ["--size", "4 MB", "--flow", "out", "--congestion", "x"],
+            "--congestion: expected 'cubic'",
+        ),
         (["--size", "4 MB", "--flow", "out", "--pause", "2"], "--pause: expected a number and"),
         (["--size", "4 MB", "--flow", "out", "--answer", "2"], "--answer: expected a number and"),
         (["--size", "4 MB", "--flow", "out", "--server-time", "x"], "--server-time: expected"),
@@ -216,6 +223,34 @@ def test_the_far_end_s_time_and_answer_are_counted_once_a_request(run, quick):
 
 def test_quic_saves_a_round_trip(run, quick):
     assert p50_s(run, quick) - p50_s(run, quick, "--quic") == pytest.approx(0.055, abs=0.01)
+
+
+def test_loss_costs_a_window_more_than_a_rate(run, quick):
+    def p50_2mb_s(*more):
+        ask = ["transfer", *quick, "--size", "2 MB", "--flow", "out", "--json", *more]
+        record = json.loads(run(*ask)[1])
+        return record["p50_s"]
+
+    clean = p50_2mb_s()
+    assert p50_2mb_s("--loss", "1 %") > 1.3 * clean
+    assert p50_2mb_s("--loss", "1 %", "--congestion", "bbr") < 1.2 * clean
+
+
+def test_what_the_modem_throws_away_in_an_outage_is_sent_again(run, tmp_path):
+    rates = [4_000_000 if i % 60 >= 20 else 0 for i in range(600)]
+    rows = [f"{i},{rate}" for i, rate in enumerate(rates)]
+    path = tmp_path / "gaps.csv"
+    path.write_text("\n".join(["t,bits", *rows]) + "\n")
+    ask = ["transfer", path, "--direction", "up", "--columns", "t=start", "--columns", "bits=rate",
+           "--units", "t=s", "--units", "bits=bit/s", "--rtt", "50 ms", "--size", "100 kB",
+           "--flow", "out", "--json"]  # fmt: skip
+    kept, tcp, quic = (
+        json.loads(run(*ask, *more)[1])["p95_s"]
+        for more in ([], ["--hold", "1 s"], ["--hold", "1 s", "--quic"])
+    )
+    # backed-off timers wake up seconds after the outage
+    assert tcp > kept + 1.0
+    assert quic > kept + 1.0
 
 
 def test_a_connection_that_stands_needs_no_handshake(run, quick):
