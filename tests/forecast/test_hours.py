@@ -9,6 +9,7 @@ from numpy.testing import assert_allclose
 from linkfit.forecast.hours import (
     common_part,
     day_intervals,
+    longer,
     open_frac,
     open_hours,
     power_intervals,
@@ -74,3 +75,18 @@ def test_a_site_is_up_where_windows_and_power_meet():
     hours = Hours(windows=(DayWindow(start_h=6, end_h=12),), power=power)
     assert site_intervals(hours) == ((8.0, 12.0),)
     assert site_intervals(Hours()) == ((0.0, 24.0),)
+
+
+@pytest.mark.parametrize(("windows", "extra_h", "expected"), [
+    ([(6.5, 22)], 1.0, ((6.5, 23.0),)),
+    ([(6.5, 22)], 4.0, ((0.0, 2.0), (6.5, 24.0))),
+    ([(23, 5)], 1.0, ((0.0, 6.0), (23.0, 24.0))),  # over midnight: the morning end moves
+    ([(6, 8), (20, 22)], 3.0, ((0.0, 1.0), (6.0, 8.0), (20.0, 24.0))),
+    ([(1, 23)], 5.0, ((0.0, 24.0),)),
+    ([], 1.0, ((0.0, 24.0),)),
+])  # fmt: skip
+def test_a_day_goes_on_for_longer(windows, extra_h, expected):
+    intervals = day_intervals([DayWindow(start_h=a, end_h=b) for a, b in windows])
+    assert longer(intervals, extra_h) == expected
+    assert longer(intervals, 0.0) == intervals
+    assert longer((), extra_h) == ()  # what is never up has no end to put off

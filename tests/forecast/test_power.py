@@ -1,5 +1,8 @@
 """Hours of power: energy arithmetic, common practice, and what a battery can not do."""
 
+from dataclasses import replace
+from datetime import date
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -8,8 +11,11 @@ from numpy.testing import assert_allclose
 
 from linkfit.errors import InputError
 from linkfit.forecast.power import (
+    has_sun,
     hours_by_day,
     powered_hours,
+    stored_wh,
+    sun_wh,
     sustained_hours_per_day,
     up_hours_per_day,
 )
@@ -86,3 +92,24 @@ def test_powered_hours_run_from_morning_to_morning():
 def test_bad_input_is_named_and_shown():
     with pytest.raises(InputError, match=r"n_days: .* got 0"):
         hours_by_day(Power(battery_wh=1, load_w=1), 0, 1, np.random.default_rng(1))
+
+
+def test_each_day_has_the_sun_of_its_month(rng):
+    sun = (1.0,) * 6 + (4.0,) * 6
+    power = Power(battery_wh=0, load_w=30, panel_w=100, sun_hours=2.5, sun_hours_by_month=sun)
+    days = hours_by_day(power, 60, 400, rng, start=date(2026, 6, 1)).mean(axis=0)
+    assert days[:30].mean() == pytest.approx(1.0 * 100 * 0.6 / 30, rel=0.05)
+    assert days[30:].mean() == pytest.approx(4.0 * 100 * 0.6 / 30, rel=0.05)  # July
+    same = hours_by_day(power, 60, 400, rng, month=1).mean()
+    assert same == pytest.approx(2.0, rel=0.05)
+    assert sustained_hours_per_day(power, 12) == pytest.approx(8.0)
+    assert sustained_hours_per_day(power) == pytest.approx(5.0)
+
+
+def test_a_converter_takes_its_share():
+    plain = Power(battery_wh=400, load_w=14, usable_frac=1.0)
+    assert up_hours_per_day(replace(plain, load_w=40, output_frac=0.9)) == pytest.approx(9.0)
+    assert stored_wh(replace(plain, output_frac=0.9)) == pytest.approx(360.0)
+    assert sun_wh(replace(plain, panel_w=100, sun_hours=2, output_frac=0.5)) == pytest.approx(60)
+    assert not has_sun(plain)
+    assert has_sun(replace(plain, panel_w=1, sun_hours=1))

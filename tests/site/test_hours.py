@@ -7,8 +7,10 @@ from hypothesis import strategies as st
 from linkfit.errors import InputError
 from linkfit.site.hours import DayWindow, Power
 
+MINUTES = st.integers(0, 24 * 60).map(lambda minute: minute / 60)  # as a site file writes them
 
-@given(st.floats(0, 24), st.floats(0, 24))
+
+@given(MINUTES, MINUTES)
 def test_a_window_and_its_complement_fill_the_day(start, end):
     if start == end:
         return
@@ -30,3 +32,22 @@ def test_a_window_and_its_complement_fill_the_day(start, end):
 def test_wrong_values_are_named_and_shown(make, message):
     with pytest.raises(InputError, match=message):
         make()
+
+
+@pytest.mark.parametrize(("make", "message"), [
+    (lambda: Power(battery_wh=1, load_w=5, load_busy_w=4), "load_busy: expected at least the load"),
+    (lambda: Power(battery_wh=1, load_w=5, output_frac=0), "output_frac: expected .* > 0, got 0"),
+    (lambda: Power(battery_wh=1, load_w=5, sun_hours_by_month=(1.0,) * 11), "12 numbers .* got 11"),
+    (lambda: Power(battery_wh=1, load_w=5, sun_hours_by_month=(-1.0,) * 12), "by_month: .* got -1"),
+])  # fmt: skip
+def test_a_battery_and_panel_that_cannot_be(make, message):
+    with pytest.raises(InputError, match=message):
+        make()
+
+
+def test_sun_of_a_month_or_of_the_year():
+    flat = Power(battery_wh=1, load_w=1, sun_hours=3.5)
+    assert flat.sun_hours_in(12) == flat.sun_hours_in(None) == 3.5
+    monthly = Power(battery_wh=1, load_w=1, sun_hours=2.0, sun_hours_by_month=tuple(range(12)))
+    assert (monthly.sun_hours_in(1), monthly.sun_hours_in(12)) == (0, 11)
+    assert monthly.sun_hours_in(None) == 2.0
