@@ -13,7 +13,7 @@ from linkfit.errors import InputError
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.world_intervals import Estimate, over_worlds
 from linkfit.ingest.trace import DIRECTIONS
-from linkfit.link.futures import sessions
+from linkfit.link.gaps import sessions
 from linkfit.units import SECONDS_PER_DAY, format_count
 
 if TYPE_CHECKING:

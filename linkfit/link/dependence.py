@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
 
-WINDOWS_S = (1, 10, 60, 300)
+WINDOWS_S = (1, 10, 60, 300, 1800)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -16,7 +16,8 @@ from linkfit.link.dependence import (
     optimal_block_lengths,
     variance_of_averages,
 )
-from linkfit.link.futures import DirectionModel, sessions
+from linkfit.link.futures import DirectionModel
+from linkfit.link.gaps import filled, sessions
 from linkfit.link.groups import tell_groups_apart
 from linkfit.link.latency import LatencyModel, fit_latency
 from linkfit.link.level import level_spread
@@ -237,15 +238,15 @@ def _n_sources(trace: Trace, direction: str) -> int:
 def _checked(model: DirectionModel, rng: "Generator") -> Dependence:
     """The dependence with the spread of averages, measured and in replayed futures."""
     runs = model.runs
-    first = sessions(runs)
     measured = variance_of_averages(runs.rates_bps, runs.first, WINDOWS_S)
     lengths_s = runs.lengths_s  # fewer than four windows say nothing of their spread
     windows = tuple(w for w in WINDOWS_S if lengths_s[lengths_s >= w].sum() >= 4 * w)
     horizon_s = float(max(WINDOWS_S))
     length = block_lengths(400, horizon_s, model.mean_block_s, rng)
-    start = rng.integers(runs.rates_bps.size, size=length.shape)
+    rates_bps, first, position = filled(runs.rates_bps, runs, model.marginal.outages.below_bps)
+    start = position[rng.integers(runs.rates_bps.size, size=length.shape)]
     blocks = Blocks(start=start, length=length, factor=np.ones(length.shape))
-    bank = RunBank.from_rates(runs.rates_bps, first)
+    bank = RunBank.from_rates(rates_bps, first)
     bits = replay(bank, blocks, horizon_s=horizon_s, step_s=1.0)
     mean_bps = runs.rates_bps.mean()
     modelled = [

@@ -8,18 +8,18 @@ import numpy as np
 from linkfit._checks import non_negative, positive
 from linkfit.link.daily import DailyPattern, local_hours
 from linkfit.link.dependence import Dependence
+from linkfit.link.gaps import filled, sessions
 from linkfit.link.level import EPOCH_S, LevelSpread
 from linkfit.link.marginal import Marginal
 from linkfit.link.paths import CapacityPaths
 from linkfit.link.replay import Blocks, RunBank, block_lengths, replay
-from linkfit.link.series import GRID_S, MeasuredRuns
+from linkfit.link.series import MeasuredRuns
 from linkfit.link.weekly import WeeklyPattern, unknown_week
 
 if TYPE_CHECKING:
     from numpy.random import Generator
     from numpy.typing import NDArray
 
-SESSION_GAP_S = 300.0  # runs closer than this follow each other in a replay
 _N_STRETCHES = 20
 # the end of the record counts e^2 times as much as its start; open traces choose 2 to 4 (tests of
 # accuracy: score against plain replay 0.98 with 1, 0.96 with 2 to 4, whichever link is left out)
@@ -99,11 +99,16 @@ def draw_paths(
     A world has its own level and its own random weights on some twenty stretches of the record
     (the Bayesian bootstrap of D. B. Rubin, Ann. Statist. 9(1), 130-134, 1981), so that worlds
     differ in all that a record of this length cannot tell: level, spread, share of outages.
+    Blocks start at measured seconds and go on by the record's clock: short gaps pass as the runs
+    beside them.
     """
     world = np.arange(n_draws) % n_worlds
     rates_bps, first = replayed_rates(model, hour, rng)
-    bank = RunBank.from_rates(rates_bps, first)
     starts = StartSampler.draw(model, first, n_worlds, rng)
+    position = None
+    if model.noise_sigma == 0:
+        rates_bps, first, position = filled(rates_bps, model.runs, model.marginal.outages.below_bps)
+    bank = RunBank.from_rates(rates_bps, first)
     level = model.level.world_factors(n_worlds, rng)
     if hour is not None:
         level = level * np.exp(model.daily.sigma_at(hour) * rng.standard_normal(n_worlds))
@@ -115,22 +120,12 @@ def draw_paths(
         rows = slice(low, min(low + rows_at_once, n_draws))
         length = block_lengths(world[rows].size, horizon_s + step_s, model.mean_block_s, rng)
         start = starts.sample(world[rows], length.shape[1], rng)
+        if position is not None:
+            start = position[start]
         factor = block_factors(model, length, hour, rng) * level[world[rows], None]
         blocks = Blocks(start=start, length=length, factor=factor)
         cumulative[rows] = replay(bank, blocks, horizon_s=horizon_s, step_s=step_s)
     return CapacityPaths(cumulative_bits=cumulative, step_s=step_s, world=world.astype(np.int32))
-
-
-def sessions(runs: MeasuredRuns) -> "NDArray[np.int64]":
-    """Where a group of runs starts that follow each other within five minutes, shape (s + 1,).
-
-    Between runs that close the level hardly moves, so a replay goes on into the next one; a
-    run without a clock stands alone.
-    """
-    end_s = runs.start_s + runs.lengths_s * GRID_S
-    with np.errstate(invalid="ignore"):
-        near = np.abs(runs.start_s[1:] - end_s[:-1]) <= SESSION_GAP_S  # NaN: False
-    return np.concatenate((runs.first[:1], runs.first[1:-1][~near], runs.first[-1:]))
 
 
 def replayed_rates(

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from linkfit.errors import InputError
-from linkfit.link.futures import sessions
+from linkfit.link.gaps import sessions
 from linkfit.link.series import GRID_S, measured_runs
 from linkfit.link.stand_ins import transfer_looks
 

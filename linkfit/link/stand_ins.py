@@ -7,7 +7,7 @@ import numpy as np
 from scipy.special import ndtri
 
 from linkfit.ingest.trace import Trace, TransferSamples
-from linkfit.link.futures import SESSION_GAP_S
+from linkfit.link.gaps import SESSION_GAP_S
 from linkfit.link.latency import N_QUANTILES, PRIOR_MEDIAN_RTT_S, LatencyModel
 from linkfit.link.series import (
     GRID_S,

@@ -15,6 +15,7 @@ import kernel_score
 import round_trip_score
 import sparse_score
 import upload_score
+import variance_score
 from measured_links import BESIDE, drives, measured_links
 from score_rows import table_text
 
@@ -22,6 +23,7 @@ TABLES = {
     "capacity": lambda: capacity_score.rows(measured_links(BESIDE)),
     "uploads": lambda: upload_score.rows(drives(BESIDE)),
     "downloads": lambda: chunk_score.rows(BESIDE),
+    "averages": lambda: variance_score.rows(measured_links(BESIDE)),
     "tests": lambda: sparse_score.rows(measured_links(BESIDE)),
     "round-trip": lambda: round_trip_score.rows(measured_links(BESIDE)),
     "kernel": lambda: kernel_score.rows(BESIDE.parent / "groundtruth"),

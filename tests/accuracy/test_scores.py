@@ -10,6 +10,7 @@ import pytest
 import round_trip_score
 import sparse_score
 import upload_score
+import variance_score
 from measured_links import drives
 from score_rows import Row, Scored, coverage, one_link, over_links, table_text
 
@@ -53,6 +54,15 @@ def test_long_records_cover_at_least_seven_in_ten(measured):
             continue
         by_size = capacity_score.scored_link(link, n_transfers=150, n_draws=1000)
         assert np.mean([coverage(scored) for scored in by_size.values()]) >= 0.70, link.name
+
+
+def test_averages_vary_in_futures_as_in_the_record(measured):
+    rows = variance_score.rows(measured, n_draws=600)
+    windows = {row.name.rpartition(", ")[2] for row in rows}
+    assert windows == {f"{window_s} s" for window_s in variance_score.WINDOWS_S}
+    assert all(held(row) for row in rows), wrong(rows)
+    few = [row for row in rows if row.name.endswith((" 1 s", " 10 s"))]
+    assert all(0.85 <= row.value <= 1.15 for row in few), wrong(few)
 
 
 def test_real_uploads(shared_traces):

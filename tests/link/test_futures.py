@@ -3,7 +3,8 @@ import pytest
 
 import linkfit as lf
 from linkfit.ingest.trace import Trace
-from linkfit.link.futures import second_hours, sessions
+from linkfit.link.futures import second_hours
+from linkfit.link.gaps import sessions
 from linkfit.link.series import MeasuredRuns
 
 
