@@ -8,7 +8,7 @@ from the same moment), so both see the same outages.
 import copy
 import math
 from collections.abc import Hashable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -265,18 +265,29 @@ def _one_direction(
         paths, flow, hour.classes[direction],
         rng=rng, n_probes=rtts_s.size, company=hour.company, give_up_s=give_up_s,
     )  # fmt: skip
-    # round trips depend on the load as well: they are busy ones more often
-    key = (direction, seed, flow, hour.stream_bps[direction], float(rtts_s.sum()))
-    if key not in alone:
+    # round trips depend on the load as well: only the runs that meet others are walked again
+    key = (direction, seed, flow, hour.stream_bps[direction])
+    kept_rtts_s, alone_s = alone.get(key, (np.full(rtts_s.size, -1.0), np.empty(rtts_s.size)))
+    again = rtts_s != kept_rtts_s
+    if again.any():
         route = route_of(task, service, path)
-        alone[key] = _alone_s(task, flow, route, path, paths, result, rtts_s)
-    alone_s = alone[key]
+        some = _runs(result, again)
+        alone_s = alone_s.copy()
+        alone_s[again] = _alone_s(task, flow, route, path, paths, some, rtts_s[again])
+        alone[key] = (rtts_s, alone_s)
     fluid_s = np.where(np.isfinite(result.alone_s), result.alone_s, 0.0)
     return TaskDraws(
         times_s=alone_s + result.added_s,
         fixed_s=np.maximum(alone_s - fluid_s, 0.0),
         added_s=result.added_s,
         world=paths.world[result.draw],
+    )
+
+
+def _runs(result: SharingResult, keep: "NDArray[np.bool_]") -> SharingResult:
+    """Only the runs marked in `keep`."""
+    return SharingResult(
+        **{field.name: getattr(result, field.name)[keep] for field in fields(SharingResult)}
     )
 
 

@@ -21,7 +21,9 @@ def users_text(record: Record) -> "list[RenderableType]":
     """The answer first, then each task, then the time against the number of users."""
     services = record["services"]
     parts: list[RenderableType] = [heading("Users at the busy hour"), Text()]
-    parts += [_services(services), Text(), *bullets(_remarks(services))]
+    parts.append(_services(services))
+    remarks = bullets(_remarks(services))
+    parts += [Text(), *remarks] if remarks else []
     for service in services:
         for task in service["tasks"]:
             if task["curve"]:
@@ -113,7 +115,7 @@ def _curve(service: Record, task: Record) -> "list[RenderableType]":
     ways = [use["direction"] for use in service["directions"]]
     listing = Listing(
         columns=(
-            Column(heading="users", right=True),
+            Column(heading="with", right=True),
             Column(heading="median", right=True),
             Column(heading="95 %", right=True),
             Column(heading="90 % interval", right=True),
@@ -124,7 +126,8 @@ def _curve(service: Record, task: Record) -> "list[RenderableType]":
     for point in task["curve"]:
         chance = point["prob_within_target"]
         listing.add(
-            str(point["n_users"]), _seconds(point["p50_s"]), _seconds(point["p95_s"]),
+            "1 user" if point["n_users"] == 1 else f"{point['n_users']} users",
+            _seconds(point["p50_s"]), _seconds(point["p95_s"]),
             _interval(point), "" if chance is None else format_share(chance),
             *(format_share(point["busy_frac"][way]) for way in ways),
         )  # fmt: skip

@@ -227,3 +227,15 @@ def test_low_priority_is_not_felt_by_others_and_waits_for_them(link):
     down = hour(link, down=(replace(bulk, low_priority=False), page))
     both = (times(task(flow="in"), down, priority=p).times_s for p in ("low", "normal"))
     assert_allclose(*both)
+
+
+def test_what_is_kept_between_loads_changes_no_number(link):
+    alone = {}
+    for per_s in (0.2, 2.5, 1.0, 4.0):
+        busy = hour(link, up=(FlowClass(name="o", arrivals_per_s=per_s, median_bits=2e6),))
+        one = task(size=SizeLaw(median_bytes=2e5, spread=2.0))
+        kept = task_draws(
+            one, service(one), PathLimits(), busy, rng=np.random.default_rng(7), n_probes=N,
+            alone=alone,
+        )  # fmt: skip
+        assert_allclose(kept.times_s, times(one, busy).times_s, rtol=1e-12)
