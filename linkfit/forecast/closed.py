@@ -173,31 +173,35 @@ def _one_row(
     n_all = math.ceil(n_jobs / (1 - _WARM_FRAC))
     begin = float(rng.random()) * paths.horizon_s
     pauses, normals = _endless(rng.standard_exponential), _endless(rng.standard_normal)
-    asking = [(begin + next(pauses) * one.pause_s, k) for k, one in enumerate(sources)]
+    # waiting on the clock of bits, as the link serves: (bits by then, who, when)
+    asking = []
+    for who, one in enumerate(sources):
+        when = begin + next(pauses) * one.pause_s
+        asking.append((clock.bits(when), who, when))
     heapq.heapify(asking)
     present: list[tuple[float, int, float, float]] = []  # (virtual end, who, start, bits)
     done: list[tuple[int, int, float, float, float]] = []
     now_bits = virtual = 0.0
     while len(done) < n_all:
         ends_bits = now_bits + (present[0][0] - virtual) * len(present) if present else math.inf
-        ends_s = clock.time_s(ends_bits) if present else math.inf
-        if asking and asking[0][0] <= ends_s:
-            start, who = heapq.heappop(asking)
-            there = clock.bits(start)
+        if asking and asking[0][0] <= ends_bits:
+            there, who, now = heapq.heappop(asking)
             virtual = virtual + (there - now_bits) / len(present) if present else 0.0
             now_bits = there
             one = sources[who]
             bits = one.median_bits * math.exp(one.sigma * next(normals))
-            heapq.heappush(present, (virtual + bits, who, start, bits))
-            if not one.waits:
-                heapq.heappush(asking, (start + next(pauses) * one.pause_s, who))
+            heapq.heappush(present, (virtual + bits, who, now, bits))
+            if one.waits:
+                continue
         else:
             virtual, who, start, bits = heapq.heappop(present)
-            now_bits = ends_bits
+            now_bits, now = ends_bits, clock.time_s(ends_bits)
             one = sources[who]
-            done.append((one.index, row, start, bits, ends_s - start))
-            if one.waits:
-                heapq.heappush(asking, (ends_s + next(pauses) * one.pause_s, who))
+            done.append((one.index, row, start, bits, now - start))
+            if not one.waits:
+                continue
+        when = now + next(pauses) * one.pause_s
+        heapq.heappush(asking, (clock.bits(when), who, when))
     return np.array(done[-n_jobs:])
 
 

@@ -7,7 +7,9 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from linkfit.forecast.sharing import share_capacity
+from linkfit.forecast.priority import leave_clock_by_priority
+from linkfit.forecast.sharing import FlowClass, share_capacity
+from linkfit.forecast.tagged import simulate_tagged
 from linkfit.link.paths import CapacityPaths
 
 N = 20_000
@@ -69,3 +71,32 @@ def test_the_floor_computes_the_same(jobs):
     times = share_capacity(CapacityPaths.from_rates(np.ones(10)), starts, sizes)
     floor = np.array(plain_heap(starts.tolist(), sizes.tolist())) - starts
     assert_allclose(times, floor, rtol=1e-7, atol=1e-7)
+
+
+def test_two_priorities_cost_at_most_three_plain_heap_events(jobs):
+    starts, sizes = jobs
+    group = np.zeros(N, np.int64)
+    low = np.random.default_rng(4).random(N) < 0.5
+    arrive, size = starts.tolist(), sizes.tolist()
+    floor_s = best_of(5, lambda: plain_heap(arrive, size))
+    ours_s = best_of(5, lambda: leave_clock_by_priority(starts, sizes, group, low))
+    assert ours_s < 3 * floor_s, f"{ours_s / floor_s:.1f} x the plain heap"
+
+
+def test_a_run_among_its_company_costs_at_most_four_plain_heap_events():
+    """With the draws of the company, the way to the capacity clock and back: runs of all sizes."""
+    paths = CapacityPaths.from_rates(np.full((200, 3600), 1e6))
+    flows = [FlowClass(name=n, arrivals_per_s=3.5, median_bits=1e5) for n in ("a", "b")]
+    tagged = FlowClass(name="t", arrivals_per_s=0.0, median_bits=1e6)
+
+    def run():
+        simulate_tagged(paths, tagged, flows, rng=np.random.default_rng(5), n_probes=400)
+
+    # transfers around 400 runs: the minute before each, and twice the 3.3 s that it lasts
+    n_around = 400 * 7 * 67
+    rng = np.random.default_rng(6)
+    arrive = np.cumsum(rng.exponential(1 / 0.7, n_around)).tolist()
+    floor_s = best_of(1, lambda: plain_heap(arrive, [1.0] * n_around))
+    ours_s = best_of(2, run)
+    print(f"{ours_s / floor_s:.1f} x the plain heap")
+    assert ours_s < 4 * floor_s
