@@ -44,7 +44,12 @@ class UserLimit:
 
 
 def with_users(hour: BusyHour, service: Service, path: PathLimits, n_users: int) -> BusyHour:
-    """The busy hour with `n_users` of `service`, everybody else of the site as they are."""
+    """The busy hour with `n_users` of `service`, everybody else of the site as they are.
+
+    A service with a window of its own keeps out of it, however many use it.
+    """
+    if not runs_in_busy_hour(service):
+        return hour
     classes, streams, left = {}, {}, {}
     for way, paths in hour.paths.items():
         mine = service_classes(service, path, way, n_users)

@@ -10,7 +10,12 @@ from linkfit._checks import count
 from linkfit.errors import InputError
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.evaluation import Evaluator
-from linkfit.forecast.load import directions, service_classes, stream_load_bps
+from linkfit.forecast.load import (
+    directions,
+    runs_in_busy_hour,
+    service_classes,
+    stream_load_bps,
+)
 from linkfit.forecast.task_times import BusyHour
 from linkfit.forecast.unanswered import refusal
 from linkfit.forecast.user_limits import UserLimit, bears_load
@@ -220,12 +225,12 @@ def _curve(
 def _use(hour: BusyHour, site: Site, service: Service, way: str) -> DirectionUse:
     """What users of `service` and all others ask of one direction."""
     paths = hour.paths[way]
-    one = replace(service, n_users=1)
-    each_bps = sum(flow.load_bps for flow in service_classes(one, site.path, way, 1))
-    each_bps += stream_load_bps(one, site.path, way)
+    one, each_bps = replace(service, n_users=1), 0.0
+    if runs_in_busy_hour(service):
+        each_bps = sum(flow.load_bps for flow in service_classes(one, site.path, way, 1))
+        each_bps += stream_load_bps(one, site.path, way)
     all_bps = sum(flow.load_bps for flow in hour.classes[way]) + hour.stream_bps[way]
-    inside = 0 if service.window else service.n_users
-    others_bps = max(all_bps - inside * each_bps, 0.0)
+    others_bps = max(all_bps - service.n_users * each_bps, 0.0)
     worlds, index = np.unique(paths.world, return_inverse=True)
     rates_bps = np.bincount(index, paths.cumulative_bits[:, -1]) / np.bincount(index)
     rates_bps = rates_bps / paths.horizon_s

@@ -1,5 +1,7 @@
 """How many users a service bears: by hand on a constant link, and in agreement with the verdict."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -9,6 +11,7 @@ from linkfit.forecast.evaluation import evaluate
 from linkfit.forecast.users import forecast_users
 from linkfit.ingest.trace import Trace
 from linkfit.link.fit import fit_link
+from linkfit.site.hours import DayWindow
 from linkfit.site.model import PathLimits, Service, Site, SizeLaw, Task
 from linkfit.site.plan import Plan
 
@@ -84,6 +87,17 @@ def test_what_users_do_not_slow_has_no_limit_unless_it_is_late_already(link):
     [one] = forecast_users(site(echo, late), link, n_probes=PROBES).services
     assert one.tasks[0].limit is None
     assert one.tasks[1].limit.n_users == 0
+
+
+def test_a_service_with_a_window_keeps_out_of_the_busy_hour(link):
+    whole = site()
+    night = replace(whole.services[0], window=(DayWindow(start_h=1.0, end_h=5.0),))
+    [one] = forecast_users(
+        replace(whole, services=(night,)), link, service="photos", n_probes=PROBES
+    ).services
+    assert one.limit is one.fills_first is None
+    tops = [time.quantile(0.95) for _, time in one.tasks[0].curve]
+    assert len(set(map(float, tops))) == 1
 
 
 def test_what_the_path_refuses_bears_nobody(link):
