@@ -168,8 +168,8 @@ def forecast_data(
         ledger += entries
         twice += second
     for backlog in site.backlogs:
-        use = _backlog_bytes(cycle, site, backlog, protocol_factor, mean_rates_bps or {})
-        ledger.append(cycle.entry(f"backlog: {backlog.name}", "", use))
+        heap = _backlog_bytes(cycle, site, backlog, protocol_factor, mean_rates_bps or {})
+        ledger.append(cycle.entry(f"backlog: {backlog.name}", "", heap))
     if site.path.same_link_share_frac and twice.any():
         ledger.append(cycle.entry(SECOND_CROSSING, "", twice, optional=True, asked_for=False))
     if loss_frac:
@@ -177,8 +177,8 @@ def forecast_data(
         ledger.append(cycle.entry(RETRANSMISSIONS, "", again, asked_for=False))
     up = open_frac(site_intervals(site.hours))
     for cause in site.background:
-        use = _background_bytes(cycle, cause, up)
-        ledger.append(cycle.entry(cause.name, "", use, optional=cause.optional, asked_for=False))
+        own = _background_bytes(cycle, cause, up)
+        ledger.append(cycle.entry(cause.name, "", own, optional=cause.optional, asked_for=False))
     if site.plan.round_up_bytes:
         extra = _rounding_bytes(cycle, site.plan, _total(cycle, ledger), up)
         ledger.append(cycle.entry(ROUNDING, "", extra, asked_for=False))
@@ -219,9 +219,9 @@ def _total(cycle: _Cycle, ledger: list[LedgerEntry]) -> "NDArray[np.float64]":
 
 
 def _rounding_bytes(
-    cycle: _Cycle, plan: Plan, total: "NDArray[np.float64]", up_frac: float
+    cycle: _Cycle, plan: Plan, total_bytes: "NDArray[np.float64]", up_frac: float
 ) -> "NDArray[np.float64]":
-    """What counting sessions in whole steps adds to a `total`. [bytes]
+    """What counting sessions in whole steps adds to `total_bytes`. [bytes]
 
     Sessions differ: of exponential size with mean m, each is counted as r / (1 - exp(-r / m)) in
     the mean, half a step r more where it is large and a whole step where it is small.
@@ -230,8 +230,8 @@ def _rounding_bytes(
     rng = cycle.rng("sessions")
     n_sessions = plan.sessions_per_day * cycle.days * up_frac * cycle.spread(rng, RATE_SIGMA)
     n_sessions = np.maximum(n_sessions, 1e-9)
-    counted = n_sessions * step / -np.expm1(-step * n_sessions / np.maximum(total, 1e-9))
-    return np.maximum(counted - total, 0.0)
+    counted = n_sessions * step / -np.expm1(-step * n_sessions / np.maximum(total_bytes, 1e-9))
+    return np.maximum(counted - total_bytes, 0.0)
 
 
 def _service_entries(

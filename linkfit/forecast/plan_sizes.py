@@ -2,11 +2,10 @@
 
 from dataclasses import dataclass
 
-import numpy as np
-
-from linkfit.forecast.draws import INTERVAL_LEVELS, Forecast
+from linkfit.forecast.draws import Forecast
 from linkfit.forecast.outcomes import DataForecast
 from linkfit.forecast.plan_use import OVERRUN_PROB, smallest_plan_bytes
+from linkfit.forecast.world_intervals import over_worlds
 
 # Sizes that plans are sold in: common practice.
 USUAL_SIZES_GB = (1, 2, 5, 10, 15, 20, 30, 40, 50, 60, 80, 100, 150, 200, 300, 500, 1000, 2000)
@@ -58,13 +57,10 @@ def plan_sizes(data: DataForecast) -> PlanSizes:
 def plan_chance(needed: Forecast, cap_bytes: float) -> PlanChance:
     """The chance that a cycle needs more than `cap_bytes`, and its spread over the worlds."""
     over = needed.draws > cap_bytes
-    n_draws = np.bincount(needed.world)
-    shares = np.bincount(needed.world, weights=over)[n_draws > 0] / n_draws[n_draws > 0]
-    low, high = np.quantile(shares, INTERVAL_LEVELS, method="inverted_cdf")
-    prob = float(over.mean())
+    found = over_worlds(needed.world, lambda rows: float(over[rows].mean()))
     return PlanChance(
         cap_bytes=cap_bytes,
-        prob_over=prob,
-        prob_over_low=min(float(low), prob),
-        prob_over_high=max(float(high), prob),
+        prob_over=found.value,
+        prob_over_low=max(found.low, 0.0),
+        prob_over_high=min(found.high, 1.0),
     )

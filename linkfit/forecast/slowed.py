@@ -18,7 +18,7 @@ _N_PROBES = 100
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SlowedService:
-    """One service at the slowed rate: its tasks with nothing else on the link, and with all."""
+    """One service at the slowed rate: what it promises, with nothing else on the link, and all."""
 
     service: "Service"
     alone: tuple[TaskForecast, ...]
@@ -68,14 +68,14 @@ def slowed(site: "Site", evaluator: Evaluator, rate_bps: float) -> Slowed:
 
 
 def _works(tasks: tuple[TaskForecast, ...]) -> bool | None:
-    promised = [task for task in tasks if task.task.must_carry]
-    if any(task.unmeasured for task in promised):
+    if any(task.unmeasured for task in tasks):
         return None
-    return all(task.meets_target for task in promised)
+    return all(task.meets_target for task in tasks)
 
 
 def _tasks(service: "Service", site: "Site", hour: BusyHour, seed: int) -> tuple[TaskForecast, ...]:
-    return tuple(_task(task, service, site, hour, seed) for task in service.tasks)
+    promised = [task for task in service.tasks if task.must_carry]
+    return tuple(_task(task, service, site, hour, seed) for task in promised)
 
 
 def _held(hour: BusyHour, rate_bps: float) -> BusyHour:

@@ -83,26 +83,39 @@ def check_used(used_bytes: float, plan: Plan, place: CyclePlace, most_bps: float
         )
 
 
-def with_used(
-    data: DataForecast,
-    plan: Plan,
-    *,
-    used_bytes: float,
-    place: CyclePlace,
-    up_frac: float,
-    seed: int,
-) -> DataForecast:
-    """The same cycle, given that `used_bytes` of it are spent at `place`.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Level:
+    """Draws that agree with measured use: which ones, and how far off the guesses were.
+
+    Parameters
+    ----------
+    rows : array of int, shape (d,)
+        Draws of the forecast from stated habits.
+    factor : array, shape (d,)
+        What all uses of such a draw are multiplied by. [1]
+    """
+
+    rows: "NDArray[np.int64]"
+    factor: "NDArray[np.float64]"
+
+    def applied(self, use: Forecast) -> Forecast:
+        """`use` at this level, draw by draw."""
+        draws = use.draws[self.rows] * self.factor
+        return Forecast(draws=draws, unit=use.unit, world=use.world[self.rows])
+
+
+def measured_level(data: DataForecast, *, used_bytes: float, place: CyclePlace, seed: int) -> Level:
+    """The level of use, given that `used_bytes` of a cycle are spent at `place`.
 
     Parameters
     ----------
     data : DataForecast
         As forecast from stated habits, for a cycle of `place.cycle_days`.
 
-    Returns
-    -------
-    data : DataForecast
-        Every draw uses at least `used_bytes`; the ledger still adds up to the total.
+    Raises
+    ------
+    InputError
+        If no draw comes anywhere near it.
 
     Notes
     -----
@@ -111,7 +124,7 @@ def with_used(
     law with parameters t / c^2 and (n - t) / c^2, c the coefficient of variation of a day. As
     many draws are then taken with these weights, at even steps of their sum.
     """
-    elapsed = min(max(place.elapsed_days, _LEAST_DAYS), place.cycle_days - _LEAST_DAYS)
+    elapsed = _within(place)
     total = data.use.draws[:, None] * _LEVELS
     weight = _likelihood(total, max(used_bytes, 1.0), elapsed, place.cycle_days) * _level_prior()
     if not weight.sum() > 0:
@@ -123,28 +136,45 @@ def with_used(
     rng = np.random.default_rng([seed, 0x05ED])
     chosen = _resampled(weight.ravel(), data.use.draws.size, rng)
     rows, levels = np.divmod(chosen, _LEVELS.size)
-    world = data.use.world[rows]
+    return Level(rows=rows, factor=_LEVELS[levels])
 
-    def kept(use: Forecast) -> Forecast:
-        return Forecast(draws=use.draws[rows] * _LEVELS[levels], unit="bytes", world=world)
 
-    ledger: tuple[LedgerEntry, ...] = tuple(replace(e, use=kept(e.use)) for e in data.ledger)
+def with_used(
+    data: DataForecast,
+    plan: Plan,
+    level: Level,
+    *,
+    used_bytes: float,
+    place: CyclePlace,
+    up_frac: float,
+    seed: int,
+) -> DataForecast:
+    """The same cycle at the `level` that was measured; every draw uses at least `used_bytes`."""
+    ledger: tuple[LedgerEntry, ...] = tuple(
+        replace(entry, use=level.applied(entry.use)) for entry in data.ledger
+    )
     return against_plan(
-        plan, ledger, kept(data.use),
-        cycle_days=place.cycle_days, up_frac=up_frac, rng=rng,
-        used_bytes=used_bytes, elapsed_days=elapsed,
+        plan, ledger, level.applied(data.use),
+        cycle_days=place.cycle_days, up_frac=up_frac,
+        rng=np.random.default_rng([seed, 0xDA45]),
+        used_bytes=used_bytes, elapsed_days=_within(place),
     )  # fmt: skip
 
 
+def _within(place: CyclePlace) -> float:
+    """Days of the cycle that are over; neither none of it nor all. [days]"""
+    return min(max(place.elapsed_days, _LEAST_DAYS), place.cycle_days - _LEAST_DAYS)
+
+
 def _likelihood(
-    total: "NDArray[np.float64]", used_bytes: float, elapsed: float, cycle_days: float
+    total_bytes: "NDArray[np.float64]", used_bytes: float, elapsed_days: float, cycle_days: float
 ) -> "NDArray[np.float64]":
-    """Density of `used_bytes` where a cycle uses `total`, up to one factor for all. [1]"""
-    a, b = elapsed / DAY_COV**2, (cycle_days - elapsed) / DAY_COV**2
-    share = np.clip(used_bytes / np.maximum(total, 1e-9), 0.0, 1 - 1e-12)
+    """Density of `used_bytes` where a cycle uses `total_bytes`, up to one factor for all. [1]"""
+    a, b = elapsed_days / DAY_COV**2, (cycle_days - elapsed_days) / DAY_COV**2
+    share = np.clip(used_bytes / np.maximum(total_bytes, 1e-9), 0.0, 1 - 1e-12)
     with np.errstate(divide="ignore"):
-        log = (a - 1) * np.log(share) + (b - 1) * np.log1p(-share) - np.log(total)
-    log = np.where(total > used_bytes, log, -np.inf)
+        log = (a - 1) * np.log(share) + (b - 1) * np.log1p(-share) - np.log(total_bytes)
+    log = np.where(total_bytes > used_bytes, log, -np.inf)
     top = log.max()
     return np.exp(log - top) if np.isfinite(top) else np.zeros_like(log)
 

@@ -14,8 +14,8 @@ def test_json_has_the_ledger_and_the_smallest_plan(run, site_file):
 
 def test_another_cap_changes_the_chance_of_an_overrun(run, site_file):
     chances = []
-    for cap in ("1 MB", "900 GB"):
-        _, out, _ = run("data", site_file, "--cap", cap, "--json")
+    for option, cap in (("--plan", "1 MB"), ("--cap", "900 GB")):
+        _, out, _ = run("data", site_file, option, cap, "--json")
         chances.append(json.loads(out)["data"]["prob_over_cap"])
     assert chances == [1.0, 0.0]
 
@@ -42,3 +42,30 @@ def test_every_problem_of_a_site_is_told_at_once(run, site_file):
     assert (code, out) == (2, "")
     assert "users" in err
     assert "cap" in err
+
+
+def test_measured_use_gives_a_date(run, site_file):
+    code, out, _ = run("data", site_file, "--used", "31 GB", "--on", "2026-06-14", "--json")
+    record = json.loads(out)
+    assert code == 0
+    assert record["cycle"]["used_bytes"] == 31e9
+    assert record["cycle"]["runs_out_on"]["p50"] >= "2026-06-14"
+
+
+def test_impossible_use_is_refused_with_the_reason(run, site_file):
+    code, out, err = run("data", site_file, "--used", "31 GB")
+    assert (code, out) == (2, "")
+    assert "--on: expected the day on which --used was read" in err
+    code, _, err = run("data", site_file, "--task", "fly")
+    assert code == 2
+    assert "--task: expected one of" in err
+
+
+def test_what_works_when_slowed_down_is_told(run, site_file, tmp_path):
+    link = tmp_path / "link.csv"
+    rows = "\n".join(f"2026-06-15T08:00:{i:02d}Z,{way},1,9000000" for i in range(50)
+                     for way in ("up", "down"))  # fmt: skip
+    link.write_text("time,direction,duration_s,rate_bps\n" + rows + "\n")
+    code, out, _ = run("data", site_file, link, "--slowed-to", "128 kbit/s")
+    assert code == 0
+    assert "Slowed to 128 kbit/s each way" in out

@@ -9,7 +9,7 @@ from numpy.testing import assert_allclose
 from linkfit.errors import InputError
 from linkfit.forecast.data_use import forecast_data
 from linkfit.forecast.plan_use import DAY_COV
-from linkfit.forecast.used_so_far import CyclePlace, check_used, with_used
+from linkfit.forecast.used_so_far import CyclePlace, check_used, measured_level, with_used
 from linkfit.site.model import Background, Service, Site, SizeLaw, Task
 from linkfit.site.plan import Plan
 
@@ -24,7 +24,12 @@ EXPECTED = float(np.mean(forecast_data(SITE).use.draws))
 
 def updated(used_bytes, place=HALF, seed=0):
     data = forecast_data(SITE, seed=seed, cycle_days=place.cycle_days)
-    return with_used(data, PLAN, used_bytes=used_bytes, place=place, up_frac=1.0, seed=seed)
+    return on_level(data, used_bytes, place, seed)
+
+
+def on_level(data, used_bytes, place, seed):
+    level = measured_level(data, used_bytes=used_bytes, place=place, seed=seed)
+    return with_used(data, PLAN, level, used_bytes=used_bytes, place=place, up_frac=1.0, seed=seed)
 
 
 def test_the_cycle_that_holds_a_day_is_found_whatever_the_month():
@@ -74,7 +79,7 @@ def test_the_interval_holds_what_a_simulated_cycle_used():
         days = rng.standard_gamma(1 / DAY_COV**2, 30)
         used = total * days[:12].sum() / days.sum()
         place = CyclePlace(start=datetime(2026, 6, 5), cycle_days=30.0, elapsed_days=12.0)
-        data = with_used(base, PLAN, used_bytes=used, place=place, up_frac=1.0, seed=1)
+        data = on_level(base, used, place, 1)
         low, high = data.use.quantile([0.05, 0.95])
         inside.append(low <= total <= high)
     # 90 % of 150, 4 standard errors of a binomial

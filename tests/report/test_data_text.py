@@ -9,7 +9,8 @@ from linkfit.report.data_text import data_text
 DATA = {
     "cap_bytes": 6e10, "p05_bytes": 5e10, "p50_bytes": 7e10, "p95_bytes": 9e10,
     "prob_over_cap": 0.7, "runs_out": {"p05": 20.0, "p50": 26.0, "p95": None},
-    "ledger": [{"cause": "add a photo", "service": "finds catalogue", "p50_bytes": 4e10}],
+    "ledger": [{"cause": "add a photo", "service": "finds catalogue", "p05_bytes": 3e10,
+                "p50_bytes": 4e10, "p95_bytes": 5e10}],
 }  # fmt: skip
 
 
@@ -26,7 +27,8 @@ def words(text):
 
 
 def test_small_causes_are_counted_and_not_hidden():
-    ledger = [{"cause": f"cause {n}", "service": "", "p50_bytes": 1e6} for n in range(15)]
+    sizes = {"p05_bytes": 1e5, "p50_bytes": 1e6, "p95_bytes": 1e7}
+    ledger = [{"cause": f"cause {n}", "service": "", **sizes} for n in range(15)]
     text = words(shown(data_text(DATA | {"ledger": ledger})))
     assert "cause 11" in text
     assert "and 3 smaller causes (all of them: --json)" in text
@@ -39,6 +41,8 @@ def test_a_plan_without_a_cap_and_one_that_lasts():
     assert "runs out after: never, in 19 of 20 cycles" in shown(data_text(lasts))
 
 
-def test_the_smallest_plan_is_said_where_it_is_known():
-    text = words(shown(data_text(DATA | {"smallest_plan_bytes": 9e10})))
-    assert "a plan of 90.0 GB is overrun in fewer than one cycle in twenty" in text
+def test_each_cause_has_its_interval():
+    text = words(shown(data_text(DATA)))
+    assert "what spends it of 5 % median 95 %" in text
+    assert "add a photo finds catalogue 30.0 GB 40.0 GB 50.0 GB" in text
+    assert "70.0 GB (90 %: 50.0 to 90.0 GB) in a billing cycle" in text

@@ -1,0 +1,73 @@
+"""All answers about a cycle agree with each other."""
+
+from dataclasses import replace
+from datetime import datetime
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from linkfit.errors import InputError
+from linkfit.forecast.data_answer import answer_data, with_slowed
+from linkfit.forecast.used_so_far import CyclePlace
+from linkfit.ingest.trace import Trace
+from linkfit.link.fit import fit_link
+from linkfit.site.model import Background, PathLimits, Service, Site, SizeLaw, Task
+from linkfit.site.plan import Plan
+
+ADD = Task(name="add", flow="in", size=SizeLaw(median_bytes=3.5e6, spread=1.6), per_user_day=25.0,
+           target_s=60.0)  # fmt: skip
+FINDS = Service(name="finds", kind="photo-library", n_users=8, tasks=(ADD,))
+FEED = Background(name="feed", bytes_per_day=90e6)
+SITE = Site(name="x", services=(FINDS,), background=(FEED,), plan=Plan(cap_bytes=30e9, cycle_day=5),
+            path=PathLimits(same_link_share_frac=0.2))  # fmt: skip
+PLACE = CyclePlace.at(datetime(2026, 6, 14, 12), 5)
+
+
+def test_the_parts_agree():
+    answer = answer_data(SITE, task="finds/add")
+    assert answer.chance.prob_over == answer.data.prob_over_cap
+    assert answer.chance_gib.cap_bytes == pytest.approx(30 * 2**30)
+    assert answer.chance_gib.prob_over <= answer.chance.prob_over
+    assert answer.often.now_per_day == 200.0
+    assert answer.data.cycle_days == 30.0
+    assert answer.unasked.draws.max() < answer.data.use.draws.max()
+
+
+def test_measured_use_moves_everything_on_the_screen():
+    before = answer_data(SITE, place=PLACE)
+    after = answer_data(SITE, place=PLACE, used_bytes=20e9)
+    assert float(after.data.use.quantile(0.5)) > float(before.data.use.quantile(0.5))
+    assert after.sizes.exact_bytes > before.sizes.exact_bytes
+    feed = next(e for e in after.data.ledger if e.cause == "feed")
+    saving = next(s for s in after.savings if s.name == "feed")
+    assert_allclose(saving.saved.draws, feed.use.draws, rtol=1e-6)
+    assert after.data.cycle_days == 30.0, "June 5 to July 5"
+
+
+def test_use_that_the_link_cannot_have_carried_is_refused():
+    slow = {"up": 5e4, "down": 5e4}
+    with pytest.raises(InputError, match=r"--used: expected at most .* twice what the link"):
+        answer_data(SITE, place=PLACE, used_bytes=29e9, mean_rates_bps=slow)
+    # the direction that counts was not measured: nothing can be said against it
+    answer_data(SITE, place=PLACE, used_bytes=29e9, mean_rates_bps={"up": 1e5})
+
+
+def test_a_plan_without_a_cap_has_no_chance():
+    answer = answer_data(replace(SITE, plan=Plan()))
+    assert (answer.chance, answer.chance_gib, answer.data.runs_out) == (None, None, None)
+
+
+def test_rates_after_the_cap_in_the_order_asked():
+    link = fit_link(Trace.from_quick_numbers(up_bps=8e6, down_bps=20e6, rtt_s=0.05))
+    answer = with_slowed(answer_data(SITE), link, [1e5, 5e6])
+    slow, fast = answer.slowed
+    assert (slow.rate_bps, fast.rate_bps) == (1e5, 5e6)
+    # 4 MB at 100 kbit/s take five minutes at best
+    assert (slow.services[0].works_alone, fast.services[0].works_alone) == (False, True)
+
+
+def test_the_same_seed_gives_the_same_draws():
+    one, two = (answer_data(SITE, place=PLACE, used_bytes=9e9, seed=4) for _ in range(2))
+    assert np.array_equal(one.data.use.draws, two.data.use.draws)
+    assert np.array_equal(one.data.runs_out.draws, two.data.runs_out.draws)
