@@ -42,7 +42,8 @@ class Waiting:
     """A backlog started now against the same one in `window` only, over the same futures.
 
     `later` is how much later the window alone ends it [days]; `times_as_fast` the link's mean
-    rate in the window for that of the other hours, None where no daily pattern was measured.
+    rate in the window for that of the other hours, None where no daily pattern was measured;
+    `n_unmeasured` counts hours of the window that nobody measured.
     """
 
     window: DayWindow
@@ -50,6 +51,7 @@ class Waiting:
     waited: Forecast
     later: Forecast
     times_as_fast: Forecast | None
+    n_unmeasured: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -152,8 +154,11 @@ def compare_waiting(
         later = waited.days.draws - now.days.draws
     later = np.where(np.isnan(later), 0.0, later)  # never, either way
     ways = WAYS[now.backlog.flow]
-    ratio = None
+    ratio, unmeasured = None, 0
     if has_pattern(link, ways):
+        never = {hour for way in ways for hour in link.direction(way).daily.hours_never_measured}
+        inside = np.diff(open_hours(day_intervals([window]), np.arange(25.0)))
+        unmeasured = sum(1 for hour in never if inside[hour] > 0)
         draws = np.min([_ratio(paths[way], window, now.start_h) for way in ways], axis=0)
         ratio = Forecast(draws=draws, unit="times", world=now.days.world)
     return Waiting(
@@ -162,6 +167,7 @@ def compare_waiting(
         waited=waited.days,
         later=Forecast(draws=later, unit="days", world=now.days.world),
         times_as_fast=ratio,
+        n_unmeasured=unmeasured,
     )
 
 

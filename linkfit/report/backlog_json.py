@@ -91,6 +91,7 @@ def waiting_record(waiting: "Waiting") -> dict[str, Any]:
         "now": days(waiting.now),
         "waited": days(waiting.waited),
         "later": days(waiting.later),
+        "n_unmeasured_hours": waiting.n_unmeasured,
         "times_as_fast": None if fast is None else quantiles(fast, ""),
     }
 

@@ -160,6 +160,10 @@ def waiting_text(record: Record) -> "list[RenderableType]":
         gain = f"{fast['p50']:.2f} times as fast (90 %: {fast['p05']:.2f} to {fast['p95']:.2f})"
         found = "" if fast["p05"] > 1 else "; no gain found"
         lines.append(f"in these hours the link is {gain} as in the others{found}")
+    n_unmeasured = record["n_unmeasured_hours"]
+    if n_unmeasured:
+        hours = "hour of it was" if n_unmeasured == 1 else "hours of it were"
+        lines.append(f"{n_unmeasured} {hours} never measured: test then before you wait for it")
     return [Text(), heading("Is it worth waiting?"), *bullets(lines)]
 
 

@@ -31,7 +31,10 @@ class NightLink:
         self.night, self.found = night, found
 
     def direction(self, direction):
-        return SimpleNamespace(daily=SimpleNamespace(found=self.found))
+        daily = SimpleNamespace(
+            found=self.found, sigma_at=lambda hour: 0.0, hours_never_measured=(4, 5, 23)
+        )
+        return SimpleNamespace(daily=daily)
 
     def paths(self, direction, *, horizon_s, n_draws, rng, n_worlds=20, step_s=1.0, hour=None):
         world = np.arange(n_draws) % n_worlds
@@ -84,6 +87,7 @@ def test_waiting_for_the_night():
     # nine hours carry 16 GB; waiting ends it at 23:00 + 3.7 h, a little later than starting now
     assert float(found.later.quantile(0.5)) * 24 == pytest.approx(12.7 - 9.7, abs=1.5)
     assert found.times_as_fast.draws == pytest.approx(3.0)
+    assert found.n_unmeasured == 2  # of 23 to 5
     assert found.now.draws == pytest.approx(found.waited.draws - found.later.draws)
 
 

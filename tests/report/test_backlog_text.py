@@ -75,7 +75,7 @@ def test_nights_and_waiting_in_words():
     days = {"p05_days": 1.0, "p50_days": 2.0, "p95_days": 3.0}
     waiting = {
         "window_start_h": 23.0, "window_end_h": 5.0, "now": days, "waited": days, "later": days,
-        "times_as_fast": {"p05": 1.1, "p50": 1.4, "p95": 1.8},
+        "n_unmeasured_hours": 2, "times_as_fast": {"p05": 1.1, "p50": 1.4, "p95": 1.8},
     }  # fmt: skip
     text = shown(answers_text([FULL | {"nights": nights, "waiting": waiting}]), 120)
     assert "done within the first 6.0 h: 47 %" in text
@@ -83,6 +83,7 @@ def test_nights_and_waiting_in_words():
     assert "only from 23:00 to 05:00: 2.0 days (90 %: 24 h to 3.0 days)" in text
     assert "1.40 times as fast (90 %: 1.10 to 1.80) as in the others" in text
     assert "no gain found:" in text  # of the easing alone
+    assert "2 hours of it were never measured: test then" in text
     slow = waiting | {"times_as_fast": {"p05": 0.9, "p50": 1.0, "p95": 1.1}}
     assert "others; no gain found" in shown(answers_text([FULL | {"waiting": slow}]), 120)
     unknown = waiting | {"times_as_fast": None}
