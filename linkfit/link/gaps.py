@@ -60,6 +60,8 @@ def filled(
         gaps_s = _gaps_s(runs)
         fills = np.where(np.abs(gaps_s) <= SESSION_GAP_S, np.maximum(gaps_s, 0.0), 0.0)
     gap = np.round(fills).astype(np.int64)
+    if not gap.any():
+        return rates_bps, sessions(runs), np.arange(rates_bps.size)
     before = np.concatenate(([0], gap - gap // 2))  # seconds put before each run, and after it
     after = np.concatenate((gap // 2, [0]))
     total = before + runs.lengths_s + after

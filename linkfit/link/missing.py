@@ -1,5 +1,6 @@
 """Which measurements are missing, in words, with what they would cost in data."""
 
+import math
 from typing import TYPE_CHECKING
 
 from linkfit.units import format_count, format_size
@@ -11,6 +12,19 @@ if TYPE_CHECKING:
 TEST_S = 10.0
 MIN_TESTS = 20  # tests for the median within about 30 %, at a variation of 0.5 (independent tests)
 MIN_DAYS = 7
+
+
+def n_tests_to_bound(tail_prob: float, *, confidence_prob: float = 0.95) -> int:
+    """Independent tests of which the slowest is below the `tail_prob` quantile. [tests]
+
+    The smallest n with 1 - (1 - p)^n >= confidence: a bound by counting alone, with no model.
+
+    Source
+    ------
+    S. S. Wilks, "Determination of sample sizes for setting tolerance limits", Ann. Math.
+    Statist. 12(1), 91-96, 1941 (from memory).
+    """
+    return math.ceil(math.log(1.0 - confidence_prob) / math.log(1.0 - tail_prob))
 
 
 def missing_measurements(

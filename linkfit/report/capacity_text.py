@@ -3,6 +3,7 @@
 import math
 from typing import TYPE_CHECKING
 
+from linkfit.link.missing import n_tests_to_bound
 from linkfit.report.link_text import weekly_text
 from linkfit.report.listing import Column, Listing, apart, bullets, heading, sentence
 from linkfit.report.wording import DIRECTION_WORDS, QUANTILES
@@ -158,6 +159,10 @@ def _outages(moment: "Moment", found: "DirectionCapacity") -> str:
     )
 
 
+def _were(number: int) -> str:
+    return "was" if number == 1 else "were"
+
+
 def _percent(share: float) -> str:
     return f"{100 * share:.2g} %"
 
@@ -172,6 +177,12 @@ def _asides(found: "DirectionCapacity") -> "list[RenderableType]":
     if found.no_slowest_hour is not None:
         lines.append(f"no slowest hour: {found.no_slowest_hour}")
     lines.append(f"weekends: {weekly_text(found.weekly)}")
+    n_needed = n_tests_to_bound(QUANTILES[0])
+    if found.n_tests < n_needed:
+        lines.append(
+            f"the 5 % rates rest on the model: {n_needed} tests apart from each other would bound "
+            f"them by counting alone, and {found.n_tests} {_were(found.n_tests)} made"
+        )
     windows_s = [average.window_s for average in found.moments[0].averages]
     long_s = [window_s for window_s in windows_s if window_s > found.longest_s]
     if long_s:

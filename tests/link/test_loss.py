@@ -62,3 +62,29 @@ def test_summaries_and_few_or_sparse_probes_tell_nothing():
     assert fit_loss(make_probes(lost, step_s=300.0)) is None
     assert fit_loss(make_probes(lost, source=np.arange(100))) is None
     assert fit_loss(LatencySamples()) is None
+
+
+def gilbert_elliott(n, p, r, loss_good, loss_bad, rng):
+    """Losses of a chain whose good state loses some probes and whose bad one not all."""
+    draws, steps = rng.random(n), rng.random(n)
+    lost, bad = np.zeros(n, bool), False
+    for i in range(n):
+        bad = steps[i] >= r if bad else steps[i] < p
+        lost[i] = draws[i] < (loss_bad if bad else loss_good)
+    return lost
+
+
+def test_a_chain_with_two_losing_states_keeps_its_loss(rng):
+    # "gemodel 1% 30% 70% 0.1%" (p, r, 1 - h, 1 - k) loses about 2 %: quoted from a link emulator's
+    # manual; E. O. Elliott 1963 (from memory): ((1 - k) r + (1 - h) p) / (p + r)
+    p, r, loss_bad, loss_good = 0.01, 0.30, 0.70, 0.001
+    expected = (loss_good * r + loss_bad * p) / (p + r)
+    assert expected == pytest.approx(0.023548, abs=1e-6)
+    n = 60_000
+    # a step of 10 ms: a burst of two dozen is no outage
+    found = fit_loss(make_probes(gilbert_elliott(n, p, r, loss_good, loss_bad, rng), step_s=0.01))
+    # losses come together, so that their number varies as if there were a third as many
+    error = np.sqrt(expected * (1 - expected) / (n / 3))
+    assert abs(found.loss_frac - expected) < 5 * error
+    # in the bad state the next probe is lost with 0.7 x 0.7: bursts of about 1 / (1 - 0.49)
+    assert found.mean_burst_probes == pytest.approx(1 / (1 - 0.49), rel=0.1)

@@ -1,9 +1,11 @@
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
+import pytest
 
 import linkfit as lf
 from linkfit.ingest.trace import Trace
+from linkfit.link.missing import n_tests_to_bound
 
 
 def test_one_speed_test_asks_for_more_and_says_the_price():
@@ -42,6 +44,19 @@ def test_a_week_without_saturday_or_sunday_is_named():
     assert "upload was never measured on a Saturday or Sunday: one test costs" in missing
     both = Trace.from_rates(np.full(60, 5e6), direction="up", start=monday + timedelta(days=5))
     assert "Saturday" not in " ".join(lf.fit_link(Trace.merge([*traces, both])).missing)
+
+
+@pytest.mark.parametrize(("tail", "n"), [(0.05, 59), (0.01, 299)])
+def test_tests_that_bound_a_quantile_by_counting(tail, n):
+    # values from memory (Wilks 1941): 59 for 95 % / 95th, 299 for 95 % / 99th
+    assert n_tests_to_bound(tail) == n
+    assert 1 - (1 - tail) ** n >= 0.95 > 1 - (1 - tail) ** (n - 1)
+
+
+def test_the_slowest_of_so_many_is_below_the_quantile(rng):
+    slowest = rng.random((4000, n_tests_to_bound(0.05))).min(axis=1)
+    # binomial: 0.9515 within five standard errors of 0.0034
+    assert np.mean(slowest < 0.05) == pytest.approx(1 - 0.95**59, abs=5 * 0.0034)
 
 
 def test_one_more_test_is_singular():

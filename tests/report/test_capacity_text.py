@@ -81,3 +81,11 @@ def test_now_and_the_slowest_hour_have_their_headings(found):
     flat = shown(replace(found, up=replace(found.up, moments=moments)))
     assert "From now on\n" in flat
     assert "Slowest measured hour: 20 to 21 h (UTC)\n" in flat
+
+
+def test_a_bound_by_counting_needs_more_tests_than_one(found):
+    flat = " ".join(shown(found).split())
+    assert "the 5 % rates rest on the model: 59 tests" in flat
+    assert "and 1 was made" in flat
+    many = replace(found, up=replace(found.up, n_tests=59))
+    assert "rest on the model" not in shown(many)
