@@ -127,8 +127,10 @@ def _rate(average: "AverageRate", level: float) -> tuple[str, str]:
 
 def _in_unit(rate_bps: float, factor: float) -> str:
     """Three significant digits, never with an exponent."""
-    number = rate_bps * factor
-    return f"{number:#.3g}" if 1e-4 <= number < 999.5 else f"{number:.0f}"
+    number = max(rate_bps * factor, 0.0)
+    if number < 1e-3:
+        return "0"
+    return f"{number:#.3g}".removesuffix(".") if number < 999.5 else f"{number:.0f}"
 
 
 def _share(found: "Estimate") -> tuple[str, str]:

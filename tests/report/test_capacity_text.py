@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from rich.console import Console
 
-from linkfit.forecast.capacity import forecast_capacity
+from linkfit.forecast.capacity import AverageRate, forecast_capacity
+from linkfit.forecast.draws import Forecast
 from linkfit.ingest.trace import Trace
 from linkfit.link.fit import fit_link
 from linkfit.report.capacity_text import capacity_text
@@ -89,3 +90,15 @@ def test_a_bound_by_counting_needs_more_tests_than_one(found):
     assert "and 1 was made" in flat
     many = replace(found, up=replace(found.up, n_tests=59))
     assert "rest on the model" not in shown(many)
+
+
+def test_an_interval_is_in_the_unit_of_its_number(found):
+    world = np.repeat([0, 1], 20)
+    rates = np.where(world == 0, 0.0, 262e6)
+    rate = Forecast(draws=np.sort(rates), unit="bit/s", world=world)
+    average = AverageRate(window_s=1, rate=rate)
+    up = replace(found.up, moments=(replace(found.up.moments[0], averages=(average,)),))
+    text = shown(replace(found, up=up, below_bps=None))
+    assert "(0 to 262)" in text
+    assert "262 Mbit/s" in text
+    assert "262." not in text
