@@ -68,6 +68,8 @@ def _fills(service: Record) -> str:
     if way is None:
         return ""
     use = next(use for use in service["directions"] if use["direction"] == way)
+    if use["p95_full_users"] == 0:
+        return f"{way}, full without them"
     return f"{way} at {_full(use)}"
 
 
@@ -81,7 +83,12 @@ def _full(use: Record) -> str:
 
 def _remarks(services: Sequence[Record]) -> list[str]:
     """What the table cannot hold: refusals, what was not measured, who is over already."""
-    remarks = []
+    remarks = [
+        f"the site asks for {format_share(use['busy_frac'])} of the link {use['direction']} in "
+        "its busy hour, so every service on it waits"
+        for use in (services[0]["directions"] if services else ())
+        if use["busy_frac"] > 1
+    ]
     for service in services:
         most = service["max_users"]
         if most == 0 and service["first_slow"]:

@@ -64,6 +64,16 @@ def test_more_than_the_link_carries_is_said():
     assert "20 users ask for 125 % of the link up" in text
 
 
+def test_a_link_that_the_others_fill_is_said():
+    full = a_service(max_users=0)
+    full["directions"][0].update(
+        busy_frac=3.4, p05_full_users=0.0, p50_full_users=0.0, p95_full_users=0.0
+    )
+    text = shown(a_record(full))
+    assert "up, full without them" in " ".join(text.split())
+    assert "the site asks for 340 % of the link up in its busy hour" in " ".join(text.split())
+
+
 def test_the_curve_shows_time_and_load():
     text = shown(a_record(a_service(a_task(curve=[a_point()]))))
     assert "up asked for" in text
