@@ -26,7 +26,9 @@ if TYPE_CHECKING:
 LEVEL_SIGMA = 0.3
 _LEVEL_FREEDOM = 3.0
 _LEVELS = np.exp(np.linspace(math.log(1 / 40), math.log(40), 149))
+_MOST_AT_AN_END = 0.01  # of the weight: beyond it the levels do not reach what was measured
 _RATE_DOUBT = 2.0  # a mean rate from few measurements may be so far too low
+_YEARS = range(1990, 2201)
 _LEAST_DAYS = 1 / 24  # of a cycle that has just begun, or is nearly over
 
 
@@ -40,7 +42,17 @@ class CyclePlace:
 
     @classmethod
     def at(cls, moment: datetime, cycle_day: int) -> "CyclePlace":
-        """The cycle that holds `moment`, a local time; cycles begin at midnight."""
+        """The cycle that holds `moment`, a local time; cycles begin at midnight.
+
+        Raises
+        ------
+        InputError
+            If `moment` lies outside the years in which plans are sold.
+        """
+        if moment.year not in _YEARS:
+            raise InputError(
+                f"--on: expected a year from {_YEARS[0]} to {_YEARS[-1]}, got {moment.year}"
+            )
         calendar = CycleCalendar(start=moment.date(), cycle_day=cycle_day)
         begin, end = calendar.begin(0), calendar.begin(1)
         start = datetime(begin.year, begin.month, begin.day)
@@ -115,7 +127,7 @@ def measured_level(data: DataForecast, *, used_bytes: float, place: CyclePlace, 
     Raises
     ------
     InputError
-        If no draw comes anywhere near it.
+        If no level in reach comes near it.
 
     Notes
     -----
@@ -127,7 +139,8 @@ def measured_level(data: DataForecast, *, used_bytes: float, place: CyclePlace, 
     elapsed = _within(place)
     total = data.use.draws[:, None] * _LEVELS
     weight = _likelihood(total, max(used_bytes, 1.0), elapsed, place.cycle_days) * _level_prior()
-    if not weight.sum() > 0:
+    at_an_end = weight[:, 0].sum() + weight[:, -1].sum()
+    if not weight.sum() > 0 or at_an_end > _MOST_AT_AN_END * weight.sum():
         raise InputError(
             f"--used: expected a use within a factor of {_LEVELS[-1]:.0f} of the "
             f"{format_size(float(data.use.quantile(0.5)))} that the site file foresees, got "

@@ -186,7 +186,10 @@ def _times(per_day: float | None) -> str:
         return "without limit"
     if per_day >= 1:
         return f"{per_day:.3g} times a day" if per_day < 1000 else f"{per_day:,.0f} times a day"
-    return f"{per_day * 30:.2g} times in 30 days" if per_day > 0 else "never"
+    if per_day <= 0:
+        return "never"
+    per_month = f"{per_day * 30:.2g}"
+    return "once in 30 days" if per_month == "1" else f"{per_month} times in 30 days"
 
 
 def _slowed_text(slowed: Record) -> "list[RenderableType]":

@@ -93,5 +93,10 @@ def test_what_cannot_be_is_refused():
         check_used(3.3e9, PLAN, HALF, 1e4)
     with pytest.raises(InputError, match=r"--used: expected a use within a factor of 40 of the"):
         updated(1e15)
+    with pytest.raises(InputError, match=r"--used: .* got 0 B after 15.0 days; correct"):
+        updated(0.0)
+    for year in (1, 9999):
+        with pytest.raises(InputError, match=r"--on: expected a year from 1990 to 2200, got"):
+            CyclePlace.at(datetime(year, 12, 31), 5)
     check_used(31e9, Plan(cap_bytes=30e9, throttle_bps=1e5), HALF, None)
     check_used(29e9, PLAN, HALF, 1e6)
