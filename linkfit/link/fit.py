@@ -136,6 +136,7 @@ def _fit_direction(
     is_floor = False
     if seen is not None:
         runs = seen.runs
+        findings.append(_finding(direction, TRANSFERS_KIND, seen.sending_s.size, _TRANSFERS_TOLD))
     elif runs is not None and bounds_bps.size:
         findings.append(_finding(direction, "lower bounds", bounds_bps.size, _BOUNDS_BESIDE))
     if runs is None and bounds_bps.size:
@@ -189,6 +190,11 @@ _BOUNDS_BESIDE = (
     "samples that did not try for all they could get, or that something else held back, tell "
     "only that the link carried at least so much; they enter the families as lower bounds and "
     "are not replayed"
+)
+TRANSFERS_KIND = "real transfers"
+_TRANSFERS_TOLD = (
+    "no test measured capacity; the rates are those that explain how long real transfers took, "
+    "at most twice the fastest size over duration: small ones tell little of the fastest moments"
 )
 _ROUND_TRIPS_TOLD = (
     "no probe measured round trips; they are those that make the rates of real transfers "

@@ -3,10 +3,12 @@
 import math
 from typing import TYPE_CHECKING
 
+from linkfit.ingest.trace import DIRECTIONS, Finding
 from linkfit.link.busy import RateEffect
+from linkfit.link.fit import TRANSFERS_KIND
 from linkfit.link.futures import DirectionModel
 from linkfit.link.latency import LatencyModel
-from linkfit.link.mixture import KIND
+from linkfit.link.mixture import KIND as SEVERAL_KIND
 from linkfit.link.model import LinkModel
 from linkfit.link.weekly import WeeklyPattern
 from linkfit.report.listing import Column, Listing, apart, bullets, heading, sentence
@@ -21,6 +23,7 @@ FLOOR_ONLY = (
     "carry. The rates are a floor, what was carried at the busiest; outages and quiet moments "
     "look alike. One speed test tells more than this whole record."
 )
+_MINDED = (SEVERAL_KIND, TRANSFERS_KIND)
 _COLUMNS = (Column(heading="figure", prose=True), Column(heading="value", prose=True))
 
 
@@ -28,9 +31,9 @@ def link_text(link: LinkModel) -> "list[RenderableType]":
     """Everything that is said of a link model."""
     sections = [_direction(link, direction) for direction in ("up", "down")]
     sections.append(_latency(link.latency))
-    mixed = [finding.text for finding in link.findings if finding.kind == KIND]
-    if mixed:
-        sections.append([heading("Mind"), *bullets(mixed)])
+    mind = [_minded(finding) for finding in link.findings if finding.kind in _MINDED]
+    if mind:
+        sections.append([heading("Mind"), *bullets(mind)])
     if link.missing:
         sections.append([heading("Not measured"), *bullets(link.missing)])
     return apart(sections)
@@ -213,3 +216,8 @@ def _effect_text(name: str, effect: RateEffect | None) -> str:
         f"{subject}: at twice the rate {middle} times the time in the queue (90 %: {low} to "
         f"{high}; {pairs})"
     )
+
+
+def _minded(finding: Finding) -> str:
+    """A finding with the direction it is about, where its text does not say it."""
+    return f"{finding.source}: {finding.text}" if finding.source in DIRECTIONS else finding.text

@@ -75,6 +75,7 @@ def test_round_trips_told_by_transfers_are_said_to_be():
     link = fit_link(Trace.from_transfers([1e5, 1e6] * 10, [0.5, 1.5] * 10))
     out = " ".join(shown(link, 80).split())
     assert "No probe measured it: these round trips are those that explain how long" in out
+    assert "up: no test measured capacity; the rates are those that explain how long" in out
     assert "% lost" not in out
 
 
