@@ -1,5 +1,7 @@
 """``linkfit advise``: which services fit, what to change, data use, backlogs."""
 
+from typing import Annotated
+
 import typer
 
 from linkfit.cli.options import (
@@ -19,6 +21,14 @@ from linkfit.cli.options import (
     Up,
 )
 
+Emit = Annotated[
+    str | None,
+    typer.Option(
+        metavar="DIR",
+        help="Write the chosen settings there as snippets to review; - for stdout.",
+    ),
+]
+
 
 def advise(
     site: SiteFile,
@@ -26,6 +36,7 @@ def advise(
     figures: FiguresFolder = None,
     start: Start = None,
     settings: Settings = None,
+    emit: Emit = None,
     down: Down = None,
     up: Up = None,
     rtt: Rtt = None,
@@ -71,5 +82,9 @@ def advise(
         from linkfit.cli.figures import write_advice
 
         write_advice(advice, figures)
+    if emit is not None:
+        from linkfit.cli.snippets import write_snippets
+
+        write_snippets(advice, emit)
     if not advice.feasible:
         raise typer.Exit(InfeasibleError.exit_code)

@@ -104,3 +104,10 @@ def test_every_wrong_setting_is_told_at_once_and_nothing_is_forecast(run, ask):
     assert (code, out) == (2, "")
     assert "--set: team chatt.users: expected one of" in err
     assert "--set: plan: cap: expected a text with a number and a unit, got 1" in err
+
+
+def test_chosen_settings_are_written_as_comments(run, ask, tmp_path):
+    _, _, err = run(*ask, "--emit", tmp_path / "out")
+    assert "settings to review in" in err
+    text = (tmp_path / "out" / "settings-to-review.txt").read_text()
+    assert all(line == "" or line.startswith("# ") for line in text.splitlines())
