@@ -9,19 +9,20 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[1] / "linkfit"
-BASE = {"errors", "units", "_checks"}
+BASE = {"errors", "units", "_checks", "addresses"}
 STAGES = {"ingest", "link", "site", "forecast", "advice"}
 MAY_IMPORT = {
     "errors": set(),
     "_checks": {"errors"},
     "units": {"errors", "_checks"},
+    "addresses": {"errors"},
     "ingest": BASE,
     "probe": BASE | {"ingest"},
     "link": BASE | {"ingest"},
     "site": BASE,
     "forecast": BASE | {"ingest", "link", "site"},
     "advice": BASE | {"link", "site", "forecast"},
-    "report": BASE | STAGES,
+    "report": BASE | STAGES | {"probe"},
     "cli": BASE | STAGES | {"report", "probe", "__init__"},
     "__init__": BASE | STAGES,
     "__main__": {"cli"},

@@ -74,6 +74,26 @@ def working_on(what: str) -> Iterator[None]:
 
 
 @contextmanager
+def following() -> Iterator[Callable[[str], None]]:
+    """A function that says what is being done: one line that changes, or lines for a log file."""
+    if not sys.stderr.isatty():
+        yield tell
+        return
+    from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
+
+    from linkfit.report.plain import harmless
+
+    columns = (SpinnerColumn("line"), TextColumn("{task.description}"), TimeElapsedColumn())
+    with Progress(*columns, console=_console(stderr=True), transient=True) as progress:
+        task = progress.add_task("", total=None)
+
+        def say(text: str) -> None:
+            progress.reset(task, description=harmless(text, limit=200))
+
+        yield say
+
+
+@contextmanager
 def reading_progress(n_files: int) -> Iterator[Callable[[str, int, int], None]]:
     """A function to call with file name, bytes read and bytes in all; it draws on a terminal."""
     if not sys.stderr.isatty():

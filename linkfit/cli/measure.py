@@ -38,17 +38,27 @@ def measure(
     interface: Annotated[
         str | None, typer.Option(help="Whose counters tell the cost; found by itself.")
     ] = None,
+    wan_address: Annotated[
+        str | None, typer.Option(help="The address that the carrier gave the router.")
+    ] = None,
+    nat_timer_up_to: Annotated[
+        str | None,
+        typer.Option(
+            metavar="TIME", help='Also look how long an idle connection is kept, "5 min"; last.'
+        ),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Measure the link against your own server.
 
     TCP up and down, round trips idle and busy, and what stands in the way; every byte that
-    crosses the interface meanwhile counts against the budget. Ctrl-C keeps what is measured.
+    crosses the interface meanwhile counts against the budget. Ctrl-C keeps what is measured
+    (and ends with 130).
     """
     from pathlib import Path
 
-    from linkfit.cli.console import show, show_json, tell
-    from linkfit.cli.server_input import session_plan
+    from linkfit.cli.console import following, show, show_json
+    from linkfit.cli.server_input import end_of, session_plan
     from linkfit.probe.session import run_session
     from linkfit.probe.session_files import SessionFolder
     from linkfit.report.measure_json import measure_record
@@ -57,11 +67,14 @@ def measure(
     plan = session_plan(
         server=server, budget=budget, way=way, seconds=seconds, rounds=rounds,
         streams=tuple(streams or (1,)), udp=udp, probe_port=probe_port, interface=interface,
+        wan_address=wan_address, nat_timer_up_to=nat_timer_up_to,
     )  # fmt: skip
     folder = SessionFolder(Path(out))
-    session = run_session(plan, folder, say=tell)
+    with following() as say:
+        session = run_session(plan, folder, say=say)
     record = measure_record(session, out)
     if as_json:
         show_json(record)
     else:
         show(*measure_text(record))
+    end_of(session)

@@ -1,13 +1,16 @@
 """What a person types for a session of tests, as the values that `linkfit.probe` takes."""
 
 import re
+import sys
 from typing import TYPE_CHECKING
 
 from linkfit.errors import ConfigError, InputError
 
 if TYPE_CHECKING:
-    from linkfit.probe.session import SessionPlan
+    from linkfit.probe.session import Session
+    from linkfit.probe.session_plan import SessionPlan
 
+_INTERRUPTED = 130  # what a shell tells of a program that SIGINT ended: 128 + 2
 _SERVER = re.compile(r"(?:\[(?P<six>[^\]]+)\]|(?P<host>[^:\[\]]+))(?::(?P<port>\d{1,5}))?")
 
 
@@ -42,6 +45,8 @@ def session_plan(
     udp: str | None,
     probe_port: int | None,
     interface: str | None,
+    wan_address: str | None = None,
+    nat_timer_up_to: str | None = None,
 ) -> "SessionPlan":
     """The plan of a session from options.
 
@@ -50,9 +55,10 @@ def session_plan(
     ConfigError
         With everything that is wrong.
     """
+    from linkfit.addresses import parse_address
     from linkfit.probe.iperf_test import DEFAULT_PORT
-    from linkfit.probe.session import WAYS, SessionPlan
-    from linkfit.units import parse_rate_bps, parse_size_bytes
+    from linkfit.probe.session_plan import WAYS, SessionPlan
+    from linkfit.units import parse_duration_s, parse_rate_bps, parse_size_bytes
 
     problems: list[str] = []
 
@@ -66,6 +72,11 @@ def session_plan(
     place = read(server_and_port, server, DEFAULT_PORT)
     budget_bytes = read(parse_size_bytes, budget, where="--budget")
     udp_bps = None if udp is None else read(parse_rate_bps, udp, where="--udp")
+    timer_s = None
+    if nat_timer_up_to is not None:
+        timer_s = read(parse_duration_s, nat_timer_up_to, where="--nat-timer-up-to")
+    if wan_address is not None:
+        read(parse_address, wan_address, "--wan-address")
     if way not in WAYS:
         problems.append(f"--way: expected {', '.join(WAYS)}, got {way!r}")
     wrong = [n for n in streams if not 1 <= n <= 128]
@@ -77,5 +88,25 @@ def session_plan(
     return SessionPlan(
         host=host, port=port, budget_bytes=budget_bytes, ways=way, seconds=seconds,  # type: ignore[arg-type]
         n_rounds=rounds, n_streams=streams, udp_rate_bps=udp_bps, probe_port=probe_port,  # type: ignore[arg-type]
-        interface=interface,
+        interface=interface, wan_address=wan_address, nat_timer_s=timer_s,  # type: ignore[arg-type]
     )  # fmt: skip
+
+
+def end_of(session: "Session") -> None:
+    """End the command as its session ended: quietly, where a test gave a figure.
+
+    Raises
+    ------
+    InputError
+        If none did: says what was in the way, and what to do.
+    """
+    if session.ended == "interrupted":
+        sys.exit(_INTERRUPTED)
+    if not session.has_figures:
+        plan, fault = session.plan, session.fault
+        if not fault and session.ended == "budget":
+            fault = "the budget left no room for a test; allow more"
+        raise InputError(
+            f"server {plan.host} port {plan.port}: expected a test with a figure, got none: "
+            f"{fault or 'see the table'}"
+        )

@@ -59,13 +59,13 @@ def tunnel(
     How often it must say hello, what that costs a month, how often it is out of reach all the
     same, and which packet sizes fit through it.
     """
+    from linkfit.addresses import is_translated
     from linkfit.cli.console import show, show_json, working_on
     from linkfit.cli.link_input import QuickNumbers, link_from, trace_input
     from linkfit.forecast.keepalive import forecast_keepalive
     from linkfit.forecast.tunnel import safe_sizes
     from linkfit.report.tunnel_json import tunnel_record
     from linkfit.report.tunnel_text import tunnel_text
-    from linkfit.site.addresses import is_translated
     from linkfit.units import parse_duration_s
 
     given = _site(site, tuple(links or ()))

@@ -1,1 +1,1 @@
-"""Taking measurements: tests against a server, round trips, counters, the recorder and its store."""
+"""Taking measurements: tests against a server, round trips, counters, the recorder."""

@@ -161,7 +161,7 @@ class _Watch:
         began_s = time.monotonic()
         spoken = out.with_name(out.name + ".spoken")
         with spoken.open("wb") as stdout:
-            child = subprocess.Popen(
+            child = subprocess.Popen(  # noqa: S603  (this interpreter, or the program found)
                 command, stdin=subprocess.DEVNULL, stdout=stdout, stderr=subprocess.DEVNULL,
                 start_new_session=True, env={**os.environ, "LC_ALL": "C"},
             )  # fmt: skip

@@ -1,12 +1,10 @@
 """What stands between this machine and the internet: its address, and the one a server saw."""
 
-import ipaddress
 import re
 from dataclasses import dataclass
 
-from linkfit.errors import InputError
+from linkfit.addresses import address_kind, is_translated, parse_address
 
-SHARED_SPACE = ipaddress.ip_network("100.64.0.0/10")  # RFC 6598: between carrier and customer
 _ACCEPTED = re.compile(r"Accepted connection from (?P<address>[0-9a-fA-F.:]+), port")
 _MAPPED = "::ffff:"  # an IPv4 address as a socket for both families shows it
 
@@ -15,37 +13,44 @@ _MAPPED = "::ffff:"  # an IPv4 address as a socket for both families shows it
 class Translation:
     """What is known of address translation, in words and as a kind.
 
-    `kind` is "none" (the server saw the address this machine has), "shared" (this machine has an
-    address of RFC 6598, so the carrier translates), "private" (RFC 1918 or its like: a router
-    translates, and perhaps the carrier as well), "translated" (a public address, but the server
-    saw another one), or "unknown" (no server said what it saw).
+    `kind` is "none" (the server saw the address this machine has), "carrier" (the carrier
+    translates: nobody outside can connect), "router" (the user's own router does, and nobody
+    behind it), "private" (a router translates, and perhaps the carrier as well), "translated" (a
+    public address, but the server saw another one), or "unknown" (no server said what it saw).
     """
 
     kind: str
     own_address: str
     seen_address: str | None
+    wan_address: str | None = None
+    why: str = ""
 
     @property
     def text(self) -> str:
         """One sentence for a person, with what follows for a server behind it."""
-        return _SENTENCES[self.kind].format(own=self.own_address, seen=self.seen_address or "?")
+        seen = self.seen_address or "?"
+        return _SENTENCES[self.kind].format(own=self.own_address, seen=seen, why=self.why)
 
 
 _SENTENCES = {
     "none": "no address translation: the server saw this machine's own address {own}; "
     "connections from outside may still be filtered",
-    "shared": "the carrier translates addresses ({own} is of the shared space of RFC 6598): "
-    "nobody outside can connect, hold a tunnel open from here",
+    "carrier": "the carrier translates addresses ({why}): nobody outside can connect, hold a "
+    "tunnel open from here",
+    "router": "your router translates addresses, the carrier does not ({why}): a port forwarded "
+    "there may be reached from outside, if nothing filters it",
     "private": "a router translates addresses (own {own}, seen as {seen}); whether the carrier "
-    "does so as well shows the router's own outside address: compare it with {seen}",
+    "does so as well tells the router's outside address: give it as --wan-address",
     "translated": "somebody on the way translates addresses (own {own}, seen as {seen}): "
     "hold a tunnel open from here",
     "unknown": "own address {own}; no server said which one it saw",
 }
 
 
-def tell_translation(own_address: str, seen_address: str | None) -> Translation:
-    """The class of address translation from two addresses.
+def tell_translation(
+    own_address: str, seen_address: str | None, wan_address: str | None = None
+) -> Translation:
+    """The class of address translation from two or three addresses.
 
     Parameters
     ----------
@@ -53,6 +58,8 @@ def tell_translation(own_address: str, seen_address: str | None) -> Translation:
         Of the interface that packets leave by.
     seen_address : str or None
         What the server saw; None if it did not say.
+    wan_address : str or None
+        What the carrier gave the router, where the user knows it.
 
     Raises
     ------
@@ -61,23 +68,31 @@ def tell_translation(own_address: str, seen_address: str | None) -> Translation:
 
     Notes
     -----
-    An address alone misses cases (carriers use other ranges, too), so a difference between the
-    two always counts as translation.
+    An address alone misses cases (carriers use other ranges, too), so a difference between two
+    of them always counts as translation.
     Source: RFC 6598 section 7 (shared address space), RFC 1918 section 3 (private addresses).
     """
-    own = _address("own_address", own_address)
-    seen = None if seen_address is None else _address("seen_address", seen_address)
-    if isinstance(own, ipaddress.IPv4Address) and own in SHARED_SPACE:
-        kind = "shared"
-    elif seen is not None and own == seen:
-        kind = "none"
-    elif own.is_private:
-        kind = "private" if seen is not None else "unknown"
-    else:
-        kind = "translated" if seen is not None else "unknown"
-    return Translation(
-        kind=kind, own_address=str(own), seen_address=None if seen is None else str(seen)
-    )
+    own = _plain(own_address, "own_address")
+    seen = None if seen_address is None else _plain(seen_address, "seen_address")
+    wan = None if wan_address is None else _plain(wan_address, "--wan-address")
+    kind, why = _kind(own, seen, wan)
+    return Translation(kind=kind, own_address=own, seen_address=seen, wan_address=wan, why=why)
+
+
+def _kind(own: str, seen: str | None, wan: str | None) -> tuple[str, str]:
+    """The class, and what tells it where the carrier or the router is named."""
+    if address_kind(own) == "shared":
+        return "carrier", is_translated(own)[1]
+    if own == seen:
+        return "none", ""
+    if wan is not None:
+        by_carrier, why = is_translated(wan, seen)
+        if by_carrier is not None:
+            return ("carrier" if by_carrier else "router"), why
+    if seen is None:
+        return "unknown", ""
+    # unique local addresses of IPv6 (RFC 4193) and what else is not routed outside count, too
+    return ("translated" if address_kind(own) == "public" else "private"), ""
 
 
 def seen_address(server_output: str) -> str | None:
@@ -86,8 +101,5 @@ def seen_address(server_output: str) -> str | None:
     return None if found is None else found["address"].removeprefix(_MAPPED)
 
 
-def _address(name: str, text: str) -> ipaddress.IPv4Address | ipaddress.IPv6Address:
-    try:
-        return ipaddress.ip_address(text.removeprefix(_MAPPED))
-    except ValueError as error:
-        raise InputError(f"{name}: expected an IP address, got {text!r}") from error
+def _plain(text: str, name: str) -> str:
+    return str(parse_address(text.strip().removeprefix(_MAPPED), name))

@@ -1,93 +1,32 @@
 """One session of tests against a server: round trips, TCP both ways, within a budget of bytes.
 
 Everything that was measured is handed to `keep` as soon as it is there, so that an interruption
-loses the test that runs and nothing before it.
+loses nothing, and of the test that runs the second it is in.
 """
 
 import json
 import time
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 from typing import Protocol
 
-from linkfit._checks import count, one_of, positive
 from linkfit.errors import InputError
-from linkfit.probe.budget import Budget, cost_bytes
+from linkfit.probe.budget import Budget
 from linkfit.probe.interface import interface_towards, local_address, read_counters
-from linkfit.probe.iperf_test import DEFAULT_PORT, TestOrder, TestOutcome, run_test
+from linkfit.probe.iperf_test import TestOrder, TestOutcome, run_test
 from linkfit.probe.nat import Translation, seen_address, tell_translation
-from linkfit.probe.round_trips import Probing, RoundTrip, can_ping, connect_once, round_trips
+from linkfit.probe.nat_timer import NatTimer, idle_times_s, watch_idle
+from linkfit.probe.path_mtu import PathMtu, find_path_mtu, ping_answers
+from linkfit.probe.round_trips import Probing, RoundTrip, can_ping, connect_once
+from linkfit.probe.server_faults import fault_of
+from linkfit.probe.session_plan import LEAST_PAYLOAD_BYTES, SessionPlan
+from linkfit.probe.tested_rates import tested_rates_bps
 
-WAYS = ("both", "up", "down")
 _IDLE_PROBES = 20
 _PROBE_INTERVAL_S = 0.25
-_LEAST_PAYLOAD_BYTES = 250_000  # 1 s at 2 Mbit/s: less than that tells of slow start only
+_FILLING_S = 1.0  # until a test keeps the link busy
+_USUAL_MTU_BYTES, _MOST_MTU_BYTES = 1500, 9000
 _LOOPBACK = "lo"  # what it sends it receives, so one direction counts
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SessionPlan:
-    """What a session shall do.
-
-    Parameters
-    ----------
-    host, port
-        Of an iperf3 server that the user runs.
-    budget_bytes : float
-        What may cross the interface, both directions, everything counted. [bytes]
-    ways : {"both", "up", "down"}
-        Directions of the link to test.
-    seconds : int
-        Length of one test. [s]
-    n_rounds : int
-        How often each direction is tested.
-    n_streams : tuple of int
-        Parallel streams of the tests, one test for each number.
-    udp_rate_bps : float or None
-        Also one test of datagrams at this rate, for loss and jitter. [bit/s]
-    probe_port : int or None
-        Port for TCP round trips where ping is not allowed; None: the server's while it is idle.
-    interface : str or None
-        Whose counters tell what was spent; None: the one that leads to the server.
-    """
-
-    host: str
-    port: int = DEFAULT_PORT
-    budget_bytes: float
-    ways: str = "both"
-    seconds: int = 10
-    n_rounds: int = 1
-    n_streams: tuple[int, ...] = (1,)
-    udp_rate_bps: float | None = None
-    probe_port: int | None = None
-    interface: str | None = None
-
-    def __post_init__(self) -> None:
-        positive("budget", self.budget_bytes)
-        one_of("ways", self.ways, WAYS)
-        count("seconds", self.seconds)
-        count("rounds", self.n_rounds)
-        if not self.n_streams:
-            raise InputError("streams: expected at least one number, got none")
-        if self.udp_rate_bps is not None:
-            positive("udp_rate", self.udp_rate_bps)
-
-    def orders(self) -> Iterator[TestOrder]:
-        """Every test, up and down in turn so that each round sees the same link."""
-        ups = [True, False] if self.ways == "both" else [self.ways == "up"]
-        for number in range(self.n_rounds):
-            for n_streams in self.n_streams:
-                for is_up in ups:
-                    yield self._order(is_up, n_streams, None)
-            if self.udp_rate_bps is not None and number == 0:
-                for is_up in ups:
-                    yield self._order(is_up, 1, self.udp_rate_bps)
-
-    def _order(self, is_up: bool, n_streams: int, udp_rate_bps: float | None) -> TestOrder:
-        return TestOrder(
-            host=self.host, port=self.port, is_up=is_up, duration_s=self.seconds,
-            n_streams=n_streams, udp_rate_bps=udp_rate_bps,
-        )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,6 +38,11 @@ class TestDone:
     start_s: float
     outcome: TestOutcome
     spent_bytes: float
+
+    @property
+    def has_figures(self) -> bool:
+        """Does its report hold a rate?"""
+        return tested_rates_bps(self.outcome.report).size > 0
 
 
 class Keeper(Protocol):
@@ -113,7 +57,12 @@ class Keeper(Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Session:
-    """What a session found. `ended` is "done", "budget", "interrupted" or "unreachable"."""
+    """What a session found.
+
+    `ended` is "done", "budget", "interrupted", "failed" (a test gave no figure, `fault` says why
+    and what to do) or "unreachable". `path_mtu` is what a search found, `believed_mtu_bytes` what
+    the kernel takes it for.
+    """
 
     plan: SessionPlan
     ended: str
@@ -123,32 +72,46 @@ class Session:
     round_trips: tuple[RoundTrip, ...]
     probed_by: str
     translation: Translation
-    path_mtu_bytes: int | None
+    path_mtu: PathMtu | None
+    believed_mtu_bytes: int | None
+    nat_timer: NatTimer | None
     n_not_run: int
+    fault: str
+
+    @property
+    def has_figures(self) -> bool:
+        """Did any test give a rate?"""
+        return any(done.has_figures for done in self.tests)
 
 
-@dataclass(slots=True)
-class _Found:
-    tests: list[TestDone] = field(default_factory=list)
-    trips: list[RoundTrip] = field(default_factory=list)
-    n_not_run: int = 0
+class Meter:
+    """Bytes that crossed an interface since the meter was made.
 
-
-class _Meter:
-    """Bytes that crossed the interface since the session began."""
+    A counter that falls was set to zero (the interface went and came back), and an interface
+    that is gone carries nothing: neither forgets what was counted before.
+    """
 
     def __init__(self, interface: str) -> None:
-        self._interface = interface
-        self._began_bytes = self._count()
+        self.interface = interface
+        self._last_bytes = self._count()
+        self._counted_bytes = 0
 
     def _count(self) -> int:
-        counters = read_counters(self._interface)
-        if self._interface == _LOOPBACK:
+        counters = read_counters(self.interface)
+        if self.interface == _LOOPBACK:
             return counters.sent_bytes
         return counters.received_bytes + counters.sent_bytes
 
     def spent_bytes(self) -> float:
-        return float(max(self._count() - self._began_bytes, 0))
+        """What has crossed so far. [bytes]"""
+        try:
+            now_bytes = self._count()
+        except InputError:
+            return float(self._counted_bytes)
+        grown_bytes = now_bytes - self._last_bytes
+        self._counted_bytes += grown_bytes if grown_bytes >= 0 else now_bytes
+        self._last_bytes = now_bytes
+        return float(self._counted_bytes)
 
 
 def run_session(
@@ -178,117 +141,141 @@ def run_session(
     Raises
     ------
     InputError
-        If no route leads to the server, or iperf3 is not installed.
+        If no route leads to the server, an address or the interface is none, or iperf3 is not
+        installed.
     """
-    interface = plan.interface or interface_towards(plan.host)
     own_address = local_address(plan.host)
-    meter, found = _Meter(interface), _Found()
-    probe_port, probed_by = _probe_way(plan)
-    first = None
+    tell_translation(own_address, None, plan.wan_address)  # a wrong address is told before
+    interface = plan.interface or interface_towards(plan.host)
+    run = _Run(plan, keeper, Meter(interface), say, now_s)
     try:
-        first = connect_once(plan.host, plan.port)
-        say("round trips of the idle link")
-        idle = round_trips(
-            plan.host, port=probe_port, n_probes=_IDLE_PROBES, interval_s=_PROBE_INTERVAL_S
-        )
-        found.trips += idle
-        keeper.round_trips(idle)
-        ended = _run_tests(plan, keeper, meter, found, probe_port, say, now_s)
-    except OSError:
-        ended = "unreachable"
+        ended = run.everything(6 if ":" in own_address else 4)
+    except OSError as error:
+        ended, run.fault = "unreachable", f"no route leads there ({error.strerror})"
     except KeyboardInterrupt:
         ended = "interrupted"
     return Session(
-        plan=plan, ended=ended, interface=interface, spent_bytes=meter.spent_bytes(),
-        tests=tuple(found.tests), round_trips=tuple(found.trips), probed_by=probed_by,
-        translation=tell_translation(own_address, _seen(found.tests)),
-        path_mtu_bytes=None if first is None else first.path_mtu_bytes,
-        n_not_run=found.n_not_run,
+        plan=plan, ended=ended, interface=interface, spent_bytes=run.meter.spent_bytes(),
+        tests=tuple(run.tests), round_trips=tuple(run.trips), probed_by=run.probed_by,
+        translation=tell_translation(own_address, _seen(run.tests), plan.wan_address),
+        path_mtu=run.path_mtu, believed_mtu_bytes=run.believed_mtu_bytes,
+        nat_timer=run.nat_timer, n_not_run=run.n_left, fault=run.fault,
     )  # fmt: skip
 
 
-def _probe_way(plan: SessionPlan) -> tuple[int | None, str]:
-    """Port for round trips (None: ping) and how to say it."""
-    if plan.probe_port is None and can_ping(plan.host):
-        return None, "ping"
-    port = plan.probe_port or plan.port
-    return port, f"TCP handshakes with port {port}"
+@dataclass(slots=True)
+class _Run:
+    """A session while it runs."""
 
+    plan: SessionPlan
+    keeper: Keeper
+    meter: Meter
+    say: Callable[[str], None]
+    now_s: Callable[[], float]
+    tests: list[TestDone] = field(default_factory=list)
+    trips: list[RoundTrip] = field(default_factory=list)
+    path_mtu: PathMtu | None = None
+    believed_mtu_bytes: int | None = None
+    nat_timer: NatTimer | None = None
+    n_left: int = 0
+    fault: str = ""
+    probe_port: int | None = None
+    probed_by: str = "ping"
 
-def _run_tests(
-    plan: SessionPlan,
-    keeper: Keeper,
-    meter: _Meter,
-    found: _Found,
-    probe_port: int | None,
-    say: Callable[[str], None],
-    now_s: Callable[[], float],
-) -> str:
-    """Why the tests ended."""
-    orders = list(plan.orders())
-    budget = Budget(limit_bytes=plan.budget_bytes)
-    for number, order in enumerate(orders):
-        budget.spent_bytes = meter.spent_bytes()
-        payload_bytes = min(budget.payload_bytes(), _udp_payload_bytes(order))
-        if payload_bytes < _LEAST_PAYLOAD_BYTES:
-            found.n_not_run = len(orders) - number
-            return "budget"
-        limited = _limited(order, payload_bytes)
-        say(f"test {number + 1} of {len(orders)}: {_shown(order)}")
-        start_s, before_bytes = now_s(), meter.spent_bytes()
+    def everything(self, ip_version: int) -> str:
+        """Why the session ended."""
+        plan = self.plan
+        self.n_left = len(list(plan.orders()))
+        may_ping = can_ping(plan.host)
+        if plan.probe_port is not None or not may_ping:
+            self.probe_port = plan.probe_port or plan.port
+            self.probed_by = f"TCP handshakes with port {self.probe_port}"
+        first = connect_once(plan.host, plan.port)
+        self.believed_mtu_bytes = None if first is None else first.path_mtu_bytes
+        self.say("round trips of the idle link")
+        self._probe_idle()
+        if may_ping and self.meter.interface != _LOOPBACK:
+            self.say("largest packet that reaches the server")
+            self.path_mtu = find_path_mtu(
+                ping_answers(plan.host, ip_version=ip_version), ip_version=ip_version,
+                most_bytes=min(self.believed_mtu_bytes or _USUAL_MTU_BYTES, _MOST_MTU_BYTES),
+            )  # fmt: skip
+        ended = self._run_tests()
+        if plan.nat_timer_s is not None and ended in ("done", "budget"):
+            times_s = idle_times_s(plan.nat_timer_s)
+            self.say(f"{len(times_s)} connections left idle, up to {times_s[-1]:g} s")
+            self.nat_timer = watch_idle(plan.host, plan.probe_port or plan.port, times_s)
+        return ended
+
+    def _probe_idle(self) -> None:
+        probing = Probing(
+            self.plan.host, port=self.probe_port, interval_s=_PROBE_INTERVAL_S, loaded=False
+        )
+        try:
+            with probing:
+                time.sleep(_PROBE_INTERVAL_S * (_IDLE_PROBES - 0.5))
+        finally:
+            self._keep_trips(probing.found)
+
+    def _keep_trips(self, found: tuple[RoundTrip, ...]) -> None:
+        self.trips += found
+        self.keeper.round_trips(found)
+
+    def _run_tests(self) -> str:
+        """Why the tests ended."""
+        orders = list(self.plan.orders())
+        budget = Budget(limit_bytes=self.plan.budget_bytes)
+        for number, order in enumerate(orders, start=1):
+            budget.spent_bytes = self.meter.spent_bytes()
+            payload_bytes = min(budget.payload_bytes(), _udp_payload_bytes(order))
+            if payload_bytes < LEAST_PAYLOAD_BYTES:
+                return "budget"
+            self.say(f"test {number} of {len(orders)}: {_shown(order)}")
+            done = self._run_one(replace(order, most_payload_bytes=payload_bytes), budget)
+            self.n_left -= 1
+            if done.outcome.ended in ("interrupted", "budget"):
+                return done.outcome.ended
+            # datagrams may be filtered where TCP is not: that ends no session
+            if not done.has_figures and order.udp_rate_bps is None:
+                self.fault = fault_of(done.outcome)
+                return "failed"
+        return "done"
+
+    def _run_one(self, order: TestOrder, budget: Budget) -> TestDone:
+        start_s, before_bytes = self.now_s(), self.meter.spent_bytes()
+
+        def run() -> TestOutcome:
+            return run_test(
+                order,
+                spent_bytes=lambda: self.meter.spent_bytes() - before_bytes,
+                most_bytes=budget.left_bytes,
+            )
+
         # a handshake with the server's own port would disturb the test that runs
-        probing = (
-            Probing(plan.host, port=probe_port, interval_s=_PROBE_INTERVAL_S, loaded=True)
-            if probe_port != plan.port
-            else None
-        )
-        outcome = _tested(limited, budget, meter, before_bytes, probing)
-        done = TestDone(
-            start_s=start_s, outcome=outcome, spent_bytes=meter.spent_bytes() - before_bytes
-        )
-        found.tests.append(done)
-        keeper.test(done)
-        if probing is not None:
-            trips = tuple(trip for trip in probing.found if trip.time_s >= start_s + 1.0)
-            found.trips += trips
-            keeper.round_trips(trips)
-        if outcome.ended in ("interrupted", "budget"):
-            found.n_not_run = len(orders) - number - 1
-            return outcome.ended
-    return "done"
-
-
-def _tested(
-    order: TestOrder,
-    budget: Budget,
-    meter: _Meter,
-    before_bytes: float,
-    probing: Probing | None,
-) -> TestOutcome:
-    def run() -> TestOutcome:
-        return run_test(
-            order,
-            spent_bytes=lambda: meter.spent_bytes() - before_bytes,
-            most_bytes=budget.left_bytes,
-        )
-
-    if probing is None:
-        return run()
-    with probing:
-        return run()
-
-
-def _limited(order: TestOrder, payload_bytes: int) -> TestOrder:
-    from dataclasses import replace
-
-    return replace(order, most_payload_bytes=payload_bytes)
+        trips: tuple[RoundTrip, ...] = ()
+        if self.probe_port == self.plan.port:
+            outcome = run()
+        else:
+            probing = Probing(
+                self.plan.host, port=self.probe_port, interval_s=_PROBE_INTERVAL_S, loaded=True
+            )
+            with probing:
+                outcome = run()
+            trips = tuple(trip for trip in probing.found if trip.time_s >= start_s + _FILLING_S)
+        spent_bytes = self.meter.spent_bytes() - before_bytes
+        done = TestDone(start_s=start_s, outcome=outcome, spent_bytes=spent_bytes)
+        self.tests.append(done)
+        self.keeper.test(done)
+        if done.has_figures:  # else nothing kept the link busy
+            self._keep_trips(trips)
+        return done
 
 
 def _udp_payload_bytes(order: TestOrder) -> int:
     """What a test of datagrams sends in its time; no limit for TCP. [bytes]"""
     if order.udp_rate_bps is None:
         return 2**62
-    return int(max(order.udp_rate_bps * order.duration_s / 8, _LEAST_PAYLOAD_BYTES))
+    return int(max(order.udp_rate_bps * order.duration_s / 8, LEAST_PAYLOAD_BYTES))
 
 
 def _shown(order: TestOrder) -> str:
@@ -309,11 +296,3 @@ def _seen(tests: list[TestDone]) -> str | None:
         if address is not None:
             return address
     return None
-
-
-def expected_cost_bytes(plan: SessionPlan, *, up_bps: float, down_bps: float) -> float:
-    """What the tests of `plan` cost on a link of these rates, without the budget. [bytes]"""
-    return sum(
-        cost_bytes(order.udp_rate_bps or (up_bps if order.is_up else down_bps), order.duration_s)
-        for order in plan.orders()
-    )

@@ -5,9 +5,8 @@ from typing import Any
 
 import numpy as np
 
-from linkfit.errors import TraceError
-from linkfit.ingest.iperf3 import read_iperf3
 from linkfit.probe.session import Session, TestDone
+from linkfit.probe.tested_rates import tested_rates_bps
 
 
 def measure_record(session: Session, folder: str) -> dict[str, Any]:
@@ -32,10 +31,28 @@ def measure_record(session: Session, folder: str) -> dict[str, Any]:
             "kind": session.translation.kind,
             "own_address": session.translation.own_address,
             "seen_address": session.translation.seen_address,
+            "wan_address": session.translation.wan_address,
             "text": session.translation.text,
         },
-        "path_mtu_bytes": session.path_mtu_bytes,
+        "path_mtu": _path_mtu(session),
+        "nat_timer": _nat_timer(session),
+        "fault": session.fault or None,
     }
+
+
+def _path_mtu(session: Session) -> dict[str, Any]:
+    """Largest packet towards the server, and what tells it."""
+    found = session.path_mtu
+    if found is None:
+        return {"bytes": session.believed_mtu_bytes, "by": "tcp", "silent": None}
+    return {"bytes": found.mtu_bytes, "by": "ping", "silent": found.silent}
+
+
+def _nat_timer(session: Session) -> dict[str, Any] | None:
+    timer = session.nat_timer
+    if timer is None:
+        return None
+    return {"kept_s": timer.kept_s, "gone_s": timer.gone_s, "text": timer.text}
 
 
 def _test(done: TestDone) -> dict[str, Any]:
@@ -56,10 +73,7 @@ def _test(done: TestDone) -> dict[str, Any]:
 
 def _rates(report: str) -> dict[str, Any]:
     """5th, 50th and 95th percentile over the seconds of one test, None where it has none."""
-    try:
-        rates_bps = read_iperf3(report, "test", "").throughput.rates_bps if report else np.empty(0)
-    except TraceError:
-        rates_bps = np.empty(0)
+    rates_bps = tested_rates_bps(report)
     if not rates_bps.size:
         return {"n_samples": 0, "p05_bps": None, "p50_bps": None, "p95_bps": None}
     low, middle, high = np.quantile(rates_bps, [0.05, 0.5, 0.95]).tolist()

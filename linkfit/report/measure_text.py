@@ -13,7 +13,8 @@ _ENDS = {
     "done": "All tests ran.",
     "budget": "The budget was spent before all tests had run.",
     "interrupted": "Interrupted; what was measured until then is kept.",
-    "unreachable": "The server stopped answering; what was measured until then is kept.",
+    "failed": "The session ended at a test that gave no figure; what was measured is kept.",
+    "unreachable": "The server cannot be reached; what was measured until then is kept.",
 }
 _PERCENTILES = tuple(Column(heading=name, right=True) for name in ("5 %", "median", "95 %"))
 
@@ -25,7 +26,7 @@ def measure_text(record: dict[str, Any]) -> "list[RenderableType]":
 
 def _head(record: dict[str, Any]) -> "list[RenderableType]":
     spent = f"{format_size(record['spent_bytes'])} of {format_size(record['budget_bytes'])}"
-    lines = [
+    lines: list[RenderableType] = [
         heading(f"Measured against {harmless(record['server'])} port {record['port']}"),
         sentence(
             f"{_ENDS[record['ended']]} {spent} crossed {harmless(record['interface'])}, both "
@@ -34,7 +35,9 @@ def _head(record: dict[str, Any]) -> "list[RenderableType]":
     ]
     if record["tests_not_run"]:
         lines.append(sentence(f"Tests not run: {record['tests_not_run']}."))
-    return [*lines]
+    if record["fault"]:
+        lines.append(sentence(f"In the way: {harmless(record['fault'], limit=400)}."))
+    return lines
 
 
 def _tests(record: dict[str, Any]) -> "list[RenderableType]":
@@ -44,8 +47,8 @@ def _tests(record: dict[str, Any]) -> "list[RenderableType]":
     for test in record["tests"]:
         streams = "1 stream" if test["n_streams"] == 1 else f"{test['n_streams']} streams"
         rates = [test[key] for key in ("p05_bps", "p50_bps", "p95_bps")]
-        shown = ["-" if rate is None else format_rate(rate) for rate in rates]
         result = test["error"] or test["ended"]
+        shown = ["-" if rate is None else format_rate(rate) for rate in rates]
         listing.add(
             f"{test['transport'].upper()} {test['direction']}, {streams}", *shown,
             format_size(test["spent_bytes"]), harmless(result),
@@ -78,15 +81,27 @@ def _trips(record: dict[str, Any]) -> "list[RenderableType]":
 
 
 def _way(record: dict[str, Any]) -> "list[RenderableType]":
-    mtu = record["path_mtu_bytes"]
-    texts = [record["translation"]["text"]]
-    if mtu:
-        texts.append(f"largest packet towards the server as the kernel knows it: {mtu} B")
+    texts = [record["translation"]["text"], *_mtu(record["path_mtu"])]
+    if record["nat_timer"] is not None:
+        texts.append(record["nat_timer"]["text"])
     return [heading("On the way"), *bullets([harmless(text) for text in texts])]
+
+
+def _mtu(mtu: dict[str, Any]) -> list[str]:
+    if mtu["bytes"] is None:
+        return []
+    if mtu["by"] == "tcp":
+        return [f"largest packet towards the server as the kernel believes: {mtu['bytes']} B"]
+    found = f"largest packet that the server answers whole: {mtu['bytes']} B"
+    if mtu["silent"]:
+        found += "; larger ones vanish without a word, so tell the tunnel this size"
+    return [found]
 
 
 def _next(record: dict[str, Any]) -> "list[RenderableType]":
     folder = harmless(record["folder"])
+    if not any(test["n_samples"] for test in record["tests"]):
+        return [sentence(f"No test gave a figure; round trips are kept in {folder}.")]
     return [
         sentence(f"Kept in {folder}. Next: linkfit inspect {folder}, linkfit fit {folder}."),
         sentence("A measurement is no promise: the link will differ at other hours and days."),

@@ -1,7 +1,7 @@
 import pytest
 
+from linkfit.addresses import PRIVATE_SPACES, SHARED_SPACE, address_kind, is_translated
 from linkfit.errors import InputError
-from linkfit.site.addresses import PRIVATE_SPACES, SHARED_SPACE, address_kind, is_translated
 
 
 def test_the_shared_space_has_so_many_addresses():

@@ -16,7 +16,7 @@ def address_kind(text: str, *, where: str = "address") -> str:
     InputError
         If `text` is no IP address.
     """
-    address = _parsed(text, where)
+    address = parse_address(text, where)
     if isinstance(address, IPv4Address):
         if address in SHARED_SPACE:
             return "shared"
@@ -48,12 +48,19 @@ def is_translated(wan: str, seen: str | None = None) -> tuple[bool | None, str]:
         return None, f"{wan} is no address of a carrier; look at the router's status page"
     if seen is None:
         return None, f"{wan} looks public; give --seen-address, as a host outside sees it"
-    if _parsed(seen, "--seen-address") != _parsed(wan, "--wan-address"):
+    if parse_address(seen, "--seen-address") != parse_address(wan, "--wan-address"):
         return True, f"{wan} is seen outside as {seen}"
     return False, f"{wan} is seen outside as itself"
 
 
-def _parsed(text: str, where: str) -> IPv4Address | IPv6Address:
+def parse_address(text: str, where: str = "address") -> IPv4Address | IPv6Address:
+    """`text` as an address.
+
+    Raises
+    ------
+    InputError
+        If it is none.
+    """
     try:
         return ip_address(text.strip())
     except (AddressValueError, ValueError) as error:
