@@ -12,7 +12,7 @@ from linkfit.forecast.hours import open_frac, site_intervals
 from linkfit.forecast.how_often import HowOften, find_task, how_often
 from linkfit.forecast.outcomes import DataForecast
 from linkfit.forecast.plan_sizes import PlanChance, PlanSizes, plan_chance, plan_sizes
-from linkfit.forecast.used_so_far import CyclePlace, check_used, measured_level, with_used
+from linkfit.forecast.used_so_far import CyclePlace, SoFar, check_used, measured_level, with_used
 from linkfit.site.model import Site
 from linkfit.units import DAYS_PER_MONTH
 
@@ -76,14 +76,13 @@ def answer_data(
     forecast = partial(forecast_data, seed=seed, cycle_days=days, mean_rates_bps=mean_rates_bps)
     whole = data = forecast(site)
     saved = savings(site, whole, forecast)
+    so_far = None
     if place is not None and used_bytes is not None:
         check_used(used_bytes, site.plan, place, _most_bps(site, mean_rates_bps))
         up_frac = open_frac(site_intervals(site.hours))
         level = measured_level(whole, used_bytes=used_bytes, place=place, seed=seed)
-        data = with_used(
-            whole, site.plan, level,
-            used_bytes=used_bytes, place=place, up_frac=up_frac, seed=seed,
-        )  # fmt: skip
+        so_far = SoFar(place=place, used_bytes=used_bytes, level=level)
+        data = with_used(whole, site.plan, so_far, up_frac=up_frac, seed=seed)
         saved = tuple(replace(one, saved=level.applied(one.saved)) for one in saved)
     needed = data.cap_needed or data.use
     chance = chance_gib = None
@@ -92,7 +91,7 @@ def answer_data(
         chance_gib = plan_chance(needed, site.plan.cap_bytes * GIB_PER_GB)
     often = None
     if task is not None:
-        often = how_often(site, *find_task(site, task), forecast, seed=seed)
+        often = how_often(site, *find_task(site, task), forecast, so_far=so_far, seed=seed)
     return DataAnswer(
         site=site,
         seed=seed,

@@ -12,6 +12,7 @@ from linkfit.forecast.data_use import one_time_bytes
 from linkfit.forecast.demand import limit_bytes_per_day
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.outcomes import DataForecast
+from linkfit.forecast.used_so_far import SoFar
 from linkfit.site.model import Service, Site, Task
 
 if TYPE_CHECKING:
@@ -26,12 +27,14 @@ class HowOften:
     """Times a day, all users together, that a task may happen until the plan is spent.
 
     `alone` and `besides` (the rest of the site) have unit "a day"; their 5 % point is what 19
-    of 20 cycles bear. `one` is what one time uses, in bytes that the plan counts.
+    of 20 cycles bear. `days`: for how long, what is left of the cycle. `one` is what one time
+    uses, in bytes that the plan counts.
     """
 
     service: Service
     task: Task
     now_per_day: float
+    days: float
     one: Forecast
     alone: Forecast
     besides: Forecast
@@ -53,6 +56,7 @@ def how_often(
     task: Task,
     forecast: Callable[[Site], DataForecast],
     *,
+    so_far: SoFar | None = None,
     seed: int = 0,
 ) -> HowOften:
     """How often `task` may happen on the plan of `site`.
@@ -61,6 +65,9 @@ def how_often(
     ----------
     forecast : callable
         Data use of a site from `seed`, with the same draws whatever else it has.
+
+    so_far : SoFar, optional
+        The part of the cycle that is over; then the answer holds for the days that are left.
 
     Raises
     ------
@@ -76,7 +83,12 @@ def how_often(
         raise InputError("[plan] cap: expected a cap that can run out, got none; give --plan")
     plan = replace(site.plan, carry_over_bytes=0.0)
     rest = forecast(replace(_with_rate(site, service, task, 0.0), plan=plan))
+    others, days, room_bytes = rest.use, rest.cycle_days, site.plan.cap_bytes
     one = one_time_bytes(site, service, task, seed=seed).draws
+    if so_far is not None:
+        others = so_far.rest(rest.use, np.random.default_rng([seed, 0x1EF7]))
+        days, room_bytes = so_far.left_days, room_bytes - so_far.used_bytes
+        one = one[so_far.level.rows]
     if not one.max() > 0:
         raise InputError(
             f"--task: expected a task that uses data that the plan counts, got {task.name!r}: it "
@@ -86,23 +98,24 @@ def how_often(
     square_cov = math.expm1(math.log(task.size.spread) ** 2) / task.n_requests
     z = np.random.default_rng([seed, 0x0F7E]).standard_normal(one.size)
 
-    def times(room_bytes: "NDArray[np.float64]") -> Forecast:
-        room = np.maximum(room_bytes, 0.0) / rest.cycle_days
+    def times(left_bytes: "NDArray[np.float64]") -> Forecast:
+        room = np.maximum(left_bytes, 0.0) / days
         per_day = room / one
         for _ in range(_N_STEPS):
-            n_times = np.maximum(per_day * rest.cycle_days, 1.0)
+            n_times = np.maximum(per_day * days, 1.0)
             variance = np.log1p(square_cov / n_times)
             per_day = room / (one * np.exp(np.sqrt(variance) * z - variance / 2))
-        return Forecast(draws=np.minimum(per_day, most), unit="a day", world=rest.use.world)
+        return Forecast(draws=np.minimum(per_day, most), unit="a day", world=others.world)
 
-    cap = np.full(one.size, site.plan.cap_bytes)
+    room = np.full(one.size, room_bytes)
     return HowOften(
         service=service,
         task=task,
         now_per_day=service.n_users * task.per_user_day,
-        one=Forecast(draws=one, unit="bytes", world=rest.use.world),
-        alone=times(cap),
-        besides=times(cap - rest.use.draws),
+        days=days,
+        one=Forecast(draws=one, unit="bytes", world=others.world),
+        alone=times(room),
+        besides=times(room - others.draws),
     )
 
 

@@ -116,6 +116,28 @@ class Level:
         return Forecast(draws=draws, unit=use.unit, world=use.world[self.rows])
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SoFar:
+    """The part of a cycle that is over: where it stands, what was used, and the level of use."""
+
+    place: CyclePlace
+    used_bytes: float
+    level: Level
+
+    @property
+    def left_days(self) -> float:
+        """What is left of the cycle. [days]"""
+        return self.place.cycle_days - _within(self.place)
+
+    def rest(self, use: Forecast, rng: np.random.Generator) -> Forecast:
+        """What is left to come where a whole cycle from stated habits would use `use`."""
+        level = self.level.applied(use)
+        shape = self.left_days / DAY_COV**2
+        part = rng.standard_gamma(shape, level.draws.size) / shape * self.left_days
+        draws = level.draws * part / self.place.cycle_days
+        return Forecast(draws=draws, unit=use.unit, world=level.world)
+
+
 def measured_level(data: DataForecast, *, used_bytes: float, place: CyclePlace, seed: int) -> Level:
     """The level of use, given that `used_bytes` of a cycle are spent at `place`.
 
@@ -153,16 +175,10 @@ def measured_level(data: DataForecast, *, used_bytes: float, place: CyclePlace, 
 
 
 def with_used(
-    data: DataForecast,
-    plan: Plan,
-    level: Level,
-    *,
-    used_bytes: float,
-    place: CyclePlace,
-    up_frac: float,
-    seed: int,
+    data: DataForecast, plan: Plan, so_far: SoFar, *, up_frac: float, seed: int
 ) -> DataForecast:
-    """The same cycle at the `level` that was measured; every draw uses at least `used_bytes`."""
+    """The same cycle at the level that was measured; every draw uses at least what is used."""
+    level, place = so_far.level, so_far.place
     ledger: tuple[LedgerEntry, ...] = tuple(
         replace(entry, use=level.applied(entry.use)) for entry in data.ledger
     )
@@ -170,7 +186,7 @@ def with_used(
         plan, ledger, level.applied(data.use),
         cycle_days=place.cycle_days, up_frac=up_frac,
         rng=np.random.default_rng([seed, 0xDA45]),
-        used_bytes=used_bytes, elapsed_days=_within(place),
+        used_bytes=so_far.used_bytes, elapsed_days=_within(place),
     )  # fmt: skip
 
 

@@ -162,7 +162,8 @@ def _often_text(often: Record | None) -> "list[RenderableType]":
     lines += [f"besides all the rest: {_room_text(often['besides'])}",
               f"with nothing else: {_room_text(often['alone'])}"]  # fmt: skip
     lines.append(f"the site file has it {_times(often['now_per_day'])}")
-    title = f"How often in a whole cycle: {often['task']} ({often['service']}), all users"
+    title = (f"How often, all users, in {often['days']:.3g} days: {often['task']} "
+             f"({often['service']})")  # fmt: skip
     return [heading(title), *bullets(lines)]
 
 

@@ -153,6 +153,7 @@ def _how_often(often: "HowOften") -> dict[str, Any]:
         "service": often.service.name,
         "task": often.task.name,
         "now_per_day": number(often.now_per_day),
+        "days": number(often.days),
         "one": _sizes(often.one),
         "alone": _times(often.alone),
         "besides": _times(often.besides),

@@ -1,6 +1,7 @@
 """How often a day a task may happen: against the ledger itself, and by hand."""
 
 from dataclasses import replace
+from datetime import datetime
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from linkfit.errors import InputError
 from linkfit.forecast.data_use import forecast_data, one_time_bytes
 from linkfit.forecast.demand import task_bytes_per_day
 from linkfit.forecast.how_often import find_task, how_often
+from linkfit.forecast.used_so_far import CyclePlace, SoFar, measured_level
 from linkfit.site.model import Background, PathLimits, Service, Site, SizeLaw, Task
 from linkfit.site.plan import Plan
 
@@ -60,6 +62,23 @@ def test_a_larger_plan_never_allows_fewer(cap_bytes, task, factor):
     )
     assert (large.alone.draws >= small.alone.draws * (1 - 1e-6)).all()
     assert (large.besides.draws >= small.besides.draws * (1 - 1e-6)).all()
+
+
+def test_measured_use_leaves_room_for_the_days_that_are_left():
+    place = CyclePlace(start=datetime(2026, 6, 5), cycle_days=30.0, elapsed_days=20.0)
+    data = forecast_data(SITE)
+
+    def left(used_bytes):
+        level = measured_level(data, used_bytes=used_bytes, place=place, seed=0)
+        so_far = SoFar(place=place, used_bytes=used_bytes, level=level)
+        return how_often(SITE, FINDS, GRID, forecast_data, so_far=so_far)
+
+    little, much = left(2e9), left(6e9)
+    assert little.days == 10.0
+    assert little.besides.quantile(0.05) > much.besides.quantile(0.05)
+    # alone: 10 GB in 10 days
+    mean = float(little.alone.draws.mean() * little.one.draws.mean())
+    assert mean == pytest.approx(1e9, rel=0.1)
 
 
 def test_a_full_plan_leaves_nothing():

@@ -9,7 +9,7 @@ from numpy.testing import assert_allclose
 from linkfit.errors import InputError
 from linkfit.forecast.data_use import forecast_data
 from linkfit.forecast.plan_use import DAY_COV
-from linkfit.forecast.used_so_far import CyclePlace, check_used, measured_level, with_used
+from linkfit.forecast.used_so_far import CyclePlace, SoFar, check_used, measured_level, with_used
 from linkfit.site.model import Background, Service, Site, SizeLaw, Task
 from linkfit.site.plan import Plan
 
@@ -29,7 +29,8 @@ def updated(used_bytes, place=HALF, seed=0):
 
 def on_level(data, used_bytes, place, seed):
     level = measured_level(data, used_bytes=used_bytes, place=place, seed=seed)
-    return with_used(data, PLAN, level, used_bytes=used_bytes, place=place, up_frac=1.0, seed=seed)
+    so_far = SoFar(place=place, used_bytes=used_bytes, level=level)
+    return with_used(data, PLAN, so_far, up_frac=1.0, seed=seed)
 
 
 def test_the_cycle_that_holds_a_day_is_found_whatever_the_month():
@@ -57,6 +58,16 @@ def test_more_used_means_more_to_come_and_sooner_out():
     assert low.prob_over_cap <= middle.prob_over_cap <= high.prob_over_cap
     # as foreseen: half is left, within what a level taken from 15 days can tell
     assert rests[1] == pytest.approx(EXPECTED, rel=0.1)
+
+
+def test_what_is_left_to_come_agrees_with_the_updated_cycle():
+    data = forecast_data(SITE)
+    level = measured_level(data, used_bytes=20e9, place=HALF, seed=0)
+    so_far = SoFar(place=HALF, used_bytes=20e9, level=level)
+    rest = so_far.rest(data.use, np.random.default_rng(1))
+    assert so_far.left_days == 15.0
+    expected = (updated(20e9).use.draws - 20e9).mean()
+    assert rest.draws.mean() == pytest.approx(expected, rel=0.1)
 
 
 def test_late_in_the_cycle_the_measurement_decides_and_early_the_habits():
