@@ -136,7 +136,7 @@ def runs_out_days(
     weights[:, -1] *= cycle_days - (n_days - 1)
     spent = np.cumsum(weights, axis=1)
     spent /= spent[:, -1:]
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         part = np.where(total_bytes > 0, cap_bytes / total_bytes, np.inf)
     day = np.minimum((spent < part[:, None]).sum(axis=1), n_days - 1)
     rows = np.arange(total_bytes.size)

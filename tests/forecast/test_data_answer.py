@@ -5,6 +5,8 @@ from datetime import datetime
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from linkfit.errors import InputError
@@ -71,3 +73,30 @@ def test_the_same_seed_gives_the_same_draws():
     one, two = (answer_data(SITE, place=PLACE, used_bytes=9e9, seed=4) for _ in range(2))
     assert np.array_equal(one.data.use.draws, two.data.use.draws)
     assert np.array_equal(one.data.runs_out.draws, two.data.runs_out.draws)
+
+
+@settings(deadline=None, max_examples=10)
+@given(
+    n_users=st.integers(0, 40),
+    per_user_day=st.floats(0, 60),
+    share=st.floats(0, 1),
+    counted=st.sampled_from(["both", "up", "down"]),
+    cap_gb=st.floats(1, 100),
+    carry_gb=st.floats(0, 20),
+    round_mb=st.one_of(st.none(), st.floats(0.01, 50)),
+    seed=st.integers(0, 9),
+)
+def test_doubling_the_cap_of_any_site_never_makes_an_overrun_likelier(
+    n_users, per_user_day, share, counted, cap_gb, carry_gb, round_mb, seed
+):
+    plan = Plan(cap_bytes=cap_gb * 1e9, counted=counted, carry_over_bytes=carry_gb * 1e9,
+                round_up_bytes=round_mb and round_mb * 1e6)  # fmt: skip
+    finds = replace(FINDS, n_users=n_users, tasks=(replace(ADD, per_user_day=per_user_day),))
+    site = replace(SITE, services=(finds,), plan=plan, path=PathLimits(same_link_share_frac=share))
+    double = replace(site, plan=replace(plan, cap_bytes=2 * plan.cap_bytes))
+    before, after = (answer_data(one, seed=seed) for one in (site, double))
+    assert after.chance.prob_over <= before.chance.prob_over
+    assert after.chance_gib.prob_over <= before.chance_gib.prob_over
+    assert (after.data.runs_out.draws >= before.data.runs_out.draws).all()
+    # which plan lasts does not depend on the plan that is there
+    assert after.sizes.exact_bytes == before.sizes.exact_bytes
