@@ -45,11 +45,17 @@ def test_every_problem_of_a_site_is_told_at_once(run, site_file):
 
 
 def test_measured_use_gives_a_date(run, site_file):
-    code, out, _ = run("data", site_file, "--used", "31 GB", "--on", "2026-06-14", "--json")
+    whole_bytes = json.loads(run("data", site_file, "--json")[1])["data"]["p50_bytes"]
+    used = f"{whole_bytes:.0f} B"  # in less than half of the cycle: faster than foreseen
+    cap = f"{1.5 * whole_bytes:.0f} B"
+    code, out, _ = run(
+        "data", site_file, "--used", used, "--on", "2026-06-14", "--plan", cap, "--json"
+    )
     record = json.loads(out)
     assert code == 0
-    assert record["cycle"]["used_bytes"] == 31e9
-    assert record["cycle"]["runs_out_on"]["p50"] >= "2026-06-14"
+    assert record["cycle"]["start"] == "2026-06-01"
+    assert "2026-06-14" <= record["cycle"]["runs_out_on"]["p50"] < "2026-07-01"
+    assert record["data"]["p50_bytes"] > 1.3 * whole_bytes
 
 
 def test_impossible_use_is_refused_with_the_reason(run, site_file):
