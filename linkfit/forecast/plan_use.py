@@ -131,11 +131,8 @@ def runs_out_days(
     Use is spread over the days by gamma weights with coefficient of variation `DAY_COV`, and
     evenly inside a day.
     """
-    n_days = math.ceil(cycle_days)
-    weights = rng.standard_gamma(1 / DAY_COV**2, (total_bytes.size, n_days))
-    weights[:, -1] *= cycle_days - (n_days - 1)
-    spent = np.cumsum(weights, axis=1)
-    spent /= spent[:, -1:]
+    spent = day_shares(total_bytes.size, cycle_days, rng)
+    n_days = spent.shape[1]
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         part = np.where(total_bytes > 0, cap_bytes / total_bytes, np.inf)
     day = np.minimum((spent < part[:, None]).sum(axis=1), n_days - 1)
@@ -144,6 +141,15 @@ def runs_out_days(
     inside = (part - before) / np.maximum(spent[rows, day] - before, 1e-300)
     length = np.where(day == n_days - 1, cycle_days - (n_days - 1), 1.0)
     return np.where(part < 1, day + np.clip(inside, 0.0, 1.0) * length, np.inf)
+
+
+def day_shares(n_draws: int, cycle_days: float, rng: np.random.Generator) -> "NDArray[np.float64]":
+    """Share of a cycle's use spent by the end of each day, shape (n_draws, days); the last is 1."""
+    n_days = math.ceil(cycle_days)
+    weights = rng.standard_gamma(1 / DAY_COV**2, (n_draws, n_days))
+    weights[:, -1] *= cycle_days - (n_days - 1)
+    spent = np.cumsum(weights, axis=1)
+    return spent / spent[:, -1:]
 
 
 def smallest_plan_bytes(needed: Forecast, prob: float = OVERRUN_PROB) -> float:
