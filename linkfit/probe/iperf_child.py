@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 _UDP_PROTOCOL = 2  # SOCK_DGRAM, as libiperf's set_protocol takes it
+_PR_SET_PDEATHSIG = 1  # linux/prctl.h
 _INTERVAL_S = 1.0  # one row a second, as tables of rates usually have
 
 
@@ -85,8 +86,14 @@ def _write_whole(path: Path, text: str) -> None:
     part.replace(path)
 
 
+def _end_with_parent() -> None:
+    """Ask the kernel to end this process when its parent is killed: nobody watches it then."""
+    ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, signal.SIGKILL)
+
+
 def main(spec_text: str, out: Path) -> None:
     """Run the test that `spec_text` orders and leave its report in `out`; never returns."""
+    _end_with_parent()
     spoken = os.open(out.with_name(out.name + ".spoken"), os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
     os.dup2(spoken, 1)  # libiperf prints its report here as well; nothing may reach the caller's
     try:

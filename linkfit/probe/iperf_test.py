@@ -46,6 +46,9 @@ class TestOrder:
         0: no limit but the duration. [bytes]
     udp_rate_bps : float or None
         Sends datagrams at this rate; None: TCP. [bit/s]
+    connect_timeout_s, grace_s : float
+        What connecting may take, and what handshakes and the exchange of results may take beyond
+        the test's own time; then it is ended. [s]
     """
 
     __test__ = False  # for pytest: a value, not a test
@@ -58,6 +61,7 @@ class TestOrder:
     most_payload_bytes: int = 0
     udp_rate_bps: float | None = None
     connect_timeout_s: float = _CONNECT_TIMEOUT_S
+    grace_s: float = _GRACE_S
 
     def __post_init__(self) -> None:
         if not 1 <= count("port", self.port) <= 65535:
@@ -67,6 +71,7 @@ class TestOrder:
             raise InputError(f"n_streams: expected 1 to 128, got {self.n_streams}")
         count("most_payload_bytes", self.most_payload_bytes, least=0)
         positive("connect_timeout_s", self.connect_timeout_s)
+        positive("grace_s", self.grace_s)
         if self.udp_rate_bps is not None:
             positive("udp_rate_bps", self.udp_rate_bps)
 
@@ -182,7 +187,8 @@ class _Watch:
 
     def _wait(self, child: subprocess.Popen[bytes], began_s: float) -> str:
         """Why the child ended, or has to."""
-        latest_s = began_s + self.order.connect_timeout_s + self.order.duration_s + _GRACE_S
+        order = self.order
+        latest_s = began_s + order.connect_timeout_s + order.duration_s + order.grace_s
         while True:
             try:
                 child.wait(timeout=_LOOK_S)

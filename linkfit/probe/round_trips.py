@@ -19,6 +19,7 @@ from linkfit.ingest.ping import read_ping
 # struct tcp_info of linux/tcp.h: eight bytes, then fields of 32 bits
 _TCP_INFO_BYTES, _PATH_MTU_AT, _RTT_AT = 104, 60, 68
 _LOST_AFTER_S = 5.0  # common practice: what has not come back by then counts as lost
+_ON_ITS_WAY_S = 1.0  # an answer missing for less, when the probes end, is no loss
 _PING_LEAST_S = 0.2  # what ping lets anybody ask for
 _PROBE_BYTES = 84  # of an ICMP echo with 56 bytes in it, IPv4 header included
 _HANDSHAKE_BYTES = 4 * 60  # SYN, SYN-ACK, ACK and reset, each with its options
@@ -118,7 +119,8 @@ class _Pinger:
         )  # fmt: skip
 
     def stop(self) -> list[tuple[float, float]]:
-        """(time, round trip) of each probe."""
+        """(time, round trip) of each probe; what had no time to come back is left out."""
+        ended_s = time.time()
         self._process.send_signal(signal.SIGINT)  # so that it prints its summary
         try:
             text, _ = self._process.communicate(timeout=_LOST_AFTER_S)
@@ -129,7 +131,11 @@ class _Pinger:
             samples = read_ping(text, self._host, "").latency
         except TraceError:  # it ended before its first answer
             return []
-        return list(zip(samples.time_s.tolist(), samples.rtt_s.tolist(), strict=True))
+        found = zip(samples.time_s.tolist(), samples.rtt_s.tolist(), strict=True)
+        return [
+            (at_s, rtt_s) for at_s, rtt_s in found
+            if math.isfinite(rtt_s) or at_s < ended_s - _ON_ITS_WAY_S
+        ]  # fmt: skip
 
 
 class _Connector:

@@ -20,7 +20,7 @@ from linkfit.probe.path_mtu import PathMtu, find_path_mtu, ping_answers
 from linkfit.probe.round_trips import Probing, RoundTrip, can_ping, connect_once
 from linkfit.probe.server_faults import fault_of
 from linkfit.probe.session_plan import LEAST_PAYLOAD_BYTES, SessionPlan
-from linkfit.probe.tested_rates import tested_rates_bps
+from linkfit.probe.tested_rates import rates_tested_bps
 
 _IDLE_PROBES = 20
 _PROBE_INTERVAL_S = 0.25
@@ -42,7 +42,7 @@ class TestDone:
     @property
     def has_figures(self) -> bool:
         """Does its report hold a rate?"""
-        return tested_rates_bps(self.outcome.report).size > 0
+        return rates_tested_bps(self.outcome.report).size > 0
 
 
 class Keeper(Protocol):

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 
-def tested_rates_bps(report: str) -> "NDArray[np.float64]":
+def rates_tested_bps(report: str) -> "NDArray[np.float64]":
     """Payload rates over the seconds of a test, shape (n,); empty where it gave none. [bit/s]"""
     if not report:
         return np.empty(0)

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from linkfit.probe.session import Session, TestDone
-from linkfit.probe.tested_rates import tested_rates_bps
+from linkfit.probe.tested_rates import rates_tested_bps
 
 
 def measure_record(session: Session, folder: str) -> dict[str, Any]:
@@ -73,7 +73,7 @@ def _test(done: TestDone) -> dict[str, Any]:
 
 def _rates(report: str) -> dict[str, Any]:
     """5th, 50th and 95th percentile over the seconds of one test, None where it has none."""
-    rates_bps = tested_rates_bps(report)
+    rates_bps = rates_tested_bps(report)
     if not rates_bps.size:
         return {"n_samples": 0, "p05_bps": None, "p50_bps": None, "p95_bps": None}
     low, middle, high = np.quantile(rates_bps, [0.05, 0.5, 0.95]).tolist()
