@@ -89,7 +89,7 @@ def link_from(given: TraceInput, quick: QuickNumbers, *, seed: int) -> "LinkMode
     """The link model that the command line describes."""
     from linkfit.link.fit import fit_link
 
-    if len(given.paths) == 1 and _holds_a_link(given.paths[0]):
+    if len(given.paths) == 1 and holds_a_link(given.paths[0]):
         from linkfit.link.artifact import load_link
 
         if quick.given:
@@ -155,7 +155,7 @@ def _quick_trace(quick: QuickNumbers, *, alone: bool = True) -> "Trace":
     )
 
 
-def _holds_a_link(path: str) -> bool:
+def holds_a_link(path: str) -> bool:
     """Does the file say that linkfit saved a link in it? By content, never by name."""
     if path == "-" or not Path(path).is_file():
         return False
