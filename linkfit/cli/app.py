@@ -23,6 +23,7 @@ from linkfit.cli import interactive as interactive_command
 from linkfit.cli import measure as measure_command
 from linkfit.cli import new as new_command
 from linkfit.cli import photos as photos_command
+from linkfit.cli import plan_tests as plan_tests_command
 from linkfit.cli import power as power_command
 from linkfit.cli import streams as streams_command
 from linkfit.cli import transfer as transfer_command
@@ -59,6 +60,7 @@ app.command("power")(power_command.power)
 app.command("data")(data_command.data)
 app.command("backtest")(backtest_command.backtest)
 app.command("measure")(measure_command.measure)
+app.command("plan-tests")(plan_tests_command.plan_tests)
 
 
 def _show_version(wanted: bool) -> None:
