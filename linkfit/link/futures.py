@@ -105,10 +105,7 @@ def draw_paths(
     world = np.arange(n_draws) % n_worlds
     rates_bps, first = replayed_rates(model, hour, rng)
     starts = StartSampler.draw(model, first, n_worlds, rng)
-    position = None
-    if model.noise_sigma == 0:
-        rates_bps, first, position = filled(rates_bps, model.runs, model.marginal.outages.below_bps)
-    bank = RunBank.from_rates(rates_bps, first)
+    bank, position = clocked_bank(model, rates_bps, first)
     level = model.level.world_factors(n_worlds, rng)
     if hour is not None:
         level = level * np.exp(model.daily.sigma_at(hour) * rng.standard_normal(n_worlds))
@@ -144,6 +141,19 @@ def replayed_rates(
     size = int(rates_bps.size)
     shifted = [first[:-1] + size * i for i in range(repeats)]
     return np.tile(rates_bps, repeats) * noise, np.concatenate((*shifted, [size * repeats]))
+
+
+def clocked_bank(
+    model: DirectionModel, rates_bps: "NDArray[np.float64]", first: "NDArray[np.int64]"
+) -> "tuple[RunBank, NDArray[np.int64] | None]":
+    """What blocks replay, with short gaps on the clock, and where each measured second went.
+
+    `rates_bps` and `first` are those of `replayed_rates`; None: every second stayed in its place.
+    """
+    if model.noise_sigma > 0:  # drawn seconds have no gaps between them
+        return RunBank.from_rates(rates_bps, first), None
+    rates_bps, first, position = filled(rates_bps, model.runs, model.marginal.outages.below_bps)
+    return RunBank.from_rates(rates_bps, first), position
 
 
 def second_hours(runs: MeasuredRuns, timezone: str) -> "NDArray[np.float64]":

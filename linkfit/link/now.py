@@ -17,13 +17,14 @@ from linkfit.link.futures import (
     DirectionModel,
     StartSampler,
     block_factors,
+    clocked_bank,
     draw_paths,
     replayed_rates,
 )
 from linkfit.link.level import EPOCH_S, student_4
 from linkfit.link.paths import CapacityPaths
 from linkfit.link.recent import LEADS_S, Persistence, RecentRates, Record, learn_persistence
-from linkfit.link.replay import Blocks, RunBank, block_lengths, replay
+from linkfit.link.replay import Blocks, block_lengths, replay
 
 if TYPE_CHECKING:
     from numpy.random import Generator
@@ -81,11 +82,12 @@ def draw_paths_now(
         end_s = np.array([recent.end_s + recent_age_s])
         hour = float(local_hours(end_s, model.daily.timezone)[0])
     rates_bps, first = replayed_rates(model, hour, rng)
-    now = _Now.learn(model, recent, Record.from_rates(rates_bps, first), recent_age_s, hour)
+    record = Record.from_rates(rates_bps, first)
+    bank, position = clocked_bank(model, rates_bps, first)
+    now = _Now.learn(model, recent, record, bank.first, position, recent_age_s, hour)
     world = np.arange(n_draws) % n_worlds
     unknown, chances = now.world_levels(n_worlds, rng)
     starts = StartSampler.draw(model, first, n_worlds, rng)
-    bank = RunBank.from_rates(rates_bps, first)
     cumulative = np.empty((n_draws, max(round(horizon_s / step_s), 1) + 1))
     for low in range(0, n_draws, _ROWS_AT_ONCE):
         rows = slice(low, min(low + _ROWS_AT_ONCE, n_draws))
@@ -124,7 +126,9 @@ class _Now:
     """The state of the link now, and what follows from it for level and course."""
 
     model: DirectionModel
-    record: Record
+    record: Record  # measured seconds alone: what the state and its persistence are told by
+    bank_first: "NDArray[np.int64]"  # sessions of what is replayed
+    position: "NDArray[np.int64] | None"  # of each measured second in it; None: the same
     persistence: Persistence
     windows_s: tuple[int, ...]
     state_levels: "NDArray[np.float64]"
@@ -138,6 +142,8 @@ class _Now:
         model: DirectionModel,
         recent: RecentRates,
         record: Record,
+        bank_first: "NDArray[np.int64]",
+        position: "NDArray[np.int64] | None",
         age_s: float,
         hour: float | None,
     ) -> "_Now":
@@ -150,6 +156,8 @@ class _Now:
         return cls(
             model=model,
             record=record,
+            bank_first=bank_first,
+            position=position,
             persistence=learn_persistence(record, windows_s, told_s=told_s),
             windows_s=windows_s,
             state_levels=state,
@@ -209,20 +217,26 @@ class _Now:
         # counted from the last minutes: an old state may be in no block any more
         first_s = rng.geometric(1.0 / mean_block_s, (world.size, 1))
         cut = np.clip(first_s, edges, np.append(edges[1:], np.iinfo(np.int64).max))
-        run = np.searchsorted(self.record.first, second, side="right") - 1
-        begin = self.record.first[run][:, None]
-        size = self.record.first[run + 1][:, None] - begin
+        second = self._in_bank(second)
+        run = np.searchsorted(self.bank_first, second, side="right") - 1
+        begin = self.bank_first[run][:, None]
+        size = self.bank_first[run + 1][:, None] - begin
         start = begin + (second[:, None] + 1 + edges - begin) % size
         later = block_lengths(world.size, horizon_s, mean_block_s, rng)
+        later_start = self._in_bank(starts.sample(world, later.shape[1], rng))
         length = np.concatenate((cut - edges, later), axis=1)
         factor = block_factors(self.model, length, hour, rng, first_factor=np.exp(chance_level))
         factor *= np.exp(unknown_level)[:, None]
         factor[:, : carried.shape[1]] *= np.exp(carried)
         return Blocks(
-            start=np.concatenate((start, starts.sample(world, later.shape[1], rng)), axis=1),
+            start=np.concatenate((start, later_start), axis=1),
             length=length,
             factor=factor,
         )
+
+    def _in_bank(self, seconds: "NDArray[np.int64]") -> "NDArray[np.int64]":
+        """Where measured seconds lie in what is replayed, shape of `seconds`."""
+        return seconds if self.position is None else self.position[seconds]
 
     def _alike(
         self,

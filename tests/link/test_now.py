@@ -153,3 +153,20 @@ def test_bad_arguments_are_named(steady):
     with pytest.raises(FitError, match=r"down: expected at least one measurement"):
         steady.paths("down", horizon_s=9, n_draws=1, rng=np.random.default_rng(0),
                      recent=one_second([1e6], direction="down"))  # fmt: skip
+
+
+def test_short_gaps_pass_by_the_clock_as_they_do_at_any_time():
+    # 15 s in each minute, good and bad minutes in turn: laid end to end, 30 s would always hold
+    # a good and a bad run, and averages over 30 s would not vary at all
+    start = datetime(2026, 6, 1, tzinfo=UTC).timestamp()
+    parts = [
+        one_second(np.full(15, 9e6 if i % 2 else 1e6),
+                   start=datetime.fromtimestamp(start + 60 * i, tz=UTC))
+        for i in range(60)
+    ]  # fmt: skip
+    link = lf.fit_link(Trace.merge(parts))
+    window = {"low_s": 60, "high_s": 90, "n_draws": 600}
+    now = ahead(link, parts[-1], recent_age_s=600.0, **window)
+    any_time = ahead(link, None, **window)
+    assert np.std(any_time) > 2e6
+    assert np.std(now) == pytest.approx(np.std(any_time), rel=0.25)
