@@ -3,11 +3,11 @@
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import replace
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
+from linkfit.cli.moments import RecentAge
 from linkfit.cli.options import (
     AsJson,
     Columns,
@@ -21,10 +21,6 @@ from linkfit.cli.options import (
     Up,
 )
 from linkfit.errors import InputError
-
-if TYPE_CHECKING:
-    from linkfit.cli.link_input import TraceInput
-    from linkfit.ingest.trace import Trace
 
 
 def transfer(
@@ -86,9 +82,7 @@ def transfer(
             help="Start now: a trace file of the link's last minutes, the same direction busy.",
         ),
     ] = None,
-    recent_age: Annotated[
-        str, typer.Option(help='How long ago the file of --recent ended, "30 s".')
-    ] = "0 s",
+    recent_age: RecentAge = "0 s",
     down: Down = None,
     up: Up = None,
     rtt: Rtt = None,
@@ -109,6 +103,7 @@ def transfer(
     """
     from linkfit.cli.console import show, show_json, working_on
     from linkfit.cli.link_input import QuickNumbers, link_from, trace_input
+    from linkfit.cli.moments import hour_of_day, recent_trace
     from linkfit.forecast.overhead import tls_payload_bytes
     from linkfit.forecast.transfer import predict_transfer
     from linkfit.forecast.transfer_cautions import transfer_cautions
@@ -125,9 +120,9 @@ def transfer(
     relay_rtt_s = parse_duration_s(relay_rtt, where="--relay-rtt")
     recent_age_s = parse_duration_s(recent_age, where="--recent-age")
     by_s = None if by is None else parse_duration_s(by, where="--by")
-    hour = None if at is None else _hour(at)
+    hour = None if at is None else hour_of_day(at)
     files = trace_input(links, direction, columns, units, timezone or "UTC")
-    recent_trace = None if recent is None else _recent_trace(recent, files)
+    latest = None if recent is None else recent_trace(recent, files)
     link = link_from(files, QuickNumbers(down=down, up=up, rtt=rtt), seed=seed)
     records = tls and not quic
     with working_on("drawing possible futures"), _told_by_option():
@@ -139,7 +134,7 @@ def transfer(
             handshake_round_trips=1 + int(records) if handshake is None else handshake,
             relay_rtt_s=relay_rtt_s,
             hour=hour,
-            recent=recent_trace,
+            recent=latest,
             recent_age_s=recent_age_s,
             usual_rtt=True,
             width=True,
@@ -206,21 +201,3 @@ def _share(text: str) -> float:
     if percent >= 100:
         raise InputError(f"--loss: expected a share below 100 %, got {text!r}; write '1 %'")
     return percent / 100
-
-
-def _hour(text: str) -> float:
-    """Hour of the day of ``"20:00"`` or ``"20"``. [h]"""
-    match = re.fullmatch(r"(\d{1,2})(?::([0-5]\d))?", text.strip())
-    hour = int(match[1]) + int(match[2] or 0) / 60 if match else -1.0
-    if not 0 <= hour <= 24:
-        raise InputError(f"--at: expected an hour from 0:00 to 24:00, got {text!r}; write '20:00'")
-    return hour
-
-
-def _recent_trace(path: str, files: "TraceInput") -> "Trace":
-    """The last minutes, read as the files of the link are."""
-    from linkfit.cli.link_input import read_traces
-
-    if path == "-" and "-" in files.paths:
-        raise InputError("--recent: expected a file, since LINK is standard input, got '-'")
-    return read_traces(replace(files, paths=(path,)))
