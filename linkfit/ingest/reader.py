@@ -24,6 +24,8 @@ from linkfit.ingest.sniff import (
     looks_like_delivery,
     looks_like_json_lines,
 )
+from linkfit.ingest.store import read_store
+from linkfit.ingest.store_format import is_store
 from linkfit.ingest.table import read_table
 from linkfit.ingest.text import Encoding, decode, find_encoding
 from linkfit.ingest.trace import Finding, Trace
@@ -105,12 +107,20 @@ def _is_new(path: Path, seen: set[Path]) -> bool:
     return not known
 
 
+def _beside_a_store(path: Path) -> bool:
+    """Is it one of the files that a store keeps beside it?"""
+    return any(
+        path.name.endswith(end) and path.with_name(path.name.removesuffix(end)).is_file()
+        for end in ("-wal", "-shm", ".lock")
+    )
+
+
 def _read_folder(folder: Path, options: ReadOptions, seen: set[Path]) -> Trace:
     """All measurements below `folder`; what is none is a finding, what is damaged an error."""
     traces: list[Trace] = []
     passed_over: list[Finding] = []
     problems: list[str] = []
-    files = [path for path in sorted(folder.rglob("*")) if path.is_file()]
+    files = [p for p in sorted(folder.rglob("*")) if p.is_file() and not _beside_a_store(p)]
     for path in files:
         if not _is_new(path, seen):
             continue
@@ -137,6 +147,8 @@ def _read_file(path: str | Path, options: ReadOptions) -> Trace:
         kind = binary_kind(raw.head)
         if kind == "parquet":
             return read_parquet(raw, options, Notes(raw.name))
+        if is_store(raw.head):
+            return _read_store(path, raw.name)
         if kind is not None:
             raise NotAMeasurementError(
                 f"{raw.name}: expected a measurement as text, got {kind}; unpack or export it first"
@@ -152,6 +164,12 @@ def _read_file(path: str | Path, options: ReadOptions) -> Trace:
             text=f"the text is not UTF-8; read as {encoding.name}: names may be wrong, digits not",
         )
         return replace(trace, findings=(guess, *trace.findings))
+
+
+def _read_store(path: str | Path, name: str) -> Trace:
+    if str(path) == "-":
+        raise TraceError(f"{name}: expected a recorder's store by its name, got a pipe; name it")
+    return read_store(path, name)
 
 
 def _read_text(raw: RawFile, encoding: Encoding, options: ReadOptions) -> Trace:
