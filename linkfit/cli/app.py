@@ -25,6 +25,7 @@ from linkfit.cli import new as new_command
 from linkfit.cli import photos as photos_command
 from linkfit.cli import plan_tests as plan_tests_command
 from linkfit.cli import power as power_command
+from linkfit.cli import record as record_command
 from linkfit.cli import streams as streams_command
 from linkfit.cli import transfer as transfer_command
 from linkfit.cli import tunnel as tunnel_command
@@ -61,6 +62,7 @@ app.command("data")(data_command.data)
 app.command("backtest")(backtest_command.backtest)
 app.command("measure")(measure_command.measure)
 app.command("plan-tests")(plan_tests_command.plan_tests)
+app.command("record")(record_command.record)
 
 
 def _show_version(wanted: bool) -> None:
