@@ -11,7 +11,7 @@ UNITS = (
     "s", "bps", "bits", "bytes", "bytes_per_month", "bytes_per_day", "bytes_per_s", "frac", "prob",
     "per_s", "per_day", "utc", "wh", "w", "px", "h", "hours", "days", "per_gb", "dbm", "db",
     "per_user_day", "erlangs", "gb", "s2", "level", "levels", "per_object_day", "index",
-    "wh_per_gb", "packets", "probes", "hour",
+    "wh_per_gb", "packets", "probes", "hour", "pt",
 )  # fmt: skip
 # what has no unit, or carries it beside the number (Forecast.unit)
 UNITLESS = {

@@ -5,7 +5,7 @@ from collections.abc import Callable
 from functools import wraps
 from itertools import pairwise
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, ParamSpec
+from typing import TYPE_CHECKING, Any, BinaryIO, ParamSpec
 
 import numpy as np
 from matplotlib import rc_context
@@ -76,20 +76,29 @@ def put_legend_below(figure: Figure, *, n_columns: int = 3) -> None:
 def save_figure(figure: Figure, path: Path) -> Path:
     """Write `figure` as SVG or PNG by the ending of `path`; the same figure, the same bytes."""
     kind = one_of("figure format", path.suffix.removeprefix("."), FORMATS)
-    # the salt makes ids inside the file depend on its name alone: files can share a page
-    style = _STYLE | {"svg.hashsalt": path.stem}
-    metadata = {"Date": None, "Creator": "linkfit"} if kind == "svg" else {"Software": "linkfit"}
     try:
-        with rc_context(style), warnings.catch_warnings():
-            # a name in a script that the font lacks shows boxes; that is no reason to fail
-            warnings.filterwarnings("ignore", message="Glyph .* missing from font")
-            figure.savefig(path, format=kind, dpi=160, metadata=metadata)
+        # the salt makes ids inside the file depend on its name alone: files can share a page
+        write_figure(figure, path, kind=kind, salt=path.stem)
     except OSError as error:
         raise InputError(
             f"figures: expected a place that can be written, got {str(path)!r} "
             f"({error.strerror}); choose another folder"
         ) from error
     return path
+
+
+def write_figure(figure: Figure, target: Path | BinaryIO, *, kind: str, salt: str) -> None:
+    """Write `figure` as "svg" or "png"; ids inside an SVG depend on `salt` alone."""
+    style = _STYLE | {"svg.hashsalt": salt}
+    metadata = {"Date": None, "Creator": "linkfit"} if kind == "svg" else {"Software": "linkfit"}
+    with rc_context(style), warnings.catch_warnings():
+        # a name in a script that the font lacks shows boxes; that is no reason to fail
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+        if figure.get_layout_engine() is not None:
+            # laid out once: a second file of the same figure must not move by a hair
+            figure.draw_without_rendering()
+            figure.set_layout_engine("none")
+        figure.savefig(target, format=kind, dpi=160, metadata=metadata)
 
 
 def thinned(

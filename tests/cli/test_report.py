@@ -1,0 +1,71 @@
+"""linkfit report: files by their endings, same seed same bytes, --from makes the same again."""
+
+import json
+import re
+
+import pytest
+
+pytestmark = pytest.mark.slow  # a search evaluates the site dozens of times
+
+
+@pytest.fixture
+def ask(site_file, quick):
+    return ["report", site_file, *quick, "--start", "2026-06-29"]
+
+
+def test_a_page_is_written_and_its_path_told(run, ask, tmp_path):
+    page = tmp_path / "report.html"
+    code, out, _ = run(*ask, "-o", page)
+    assert code == 0
+    assert out == f"{page}\n"
+    text = page.read_text(encoding="utf-8")
+    assert text.startswith("<!DOCTYPE html>")
+    assert len(text) < 2_000_000
+
+
+def test_from_reproduces_the_same_page(run, ask, tmp_path):
+    first, second = tmp_path / "first.html", tmp_path / "second.html"
+    run(*ask, "-o", first, "--seed", 5, "--set", "plan.cap=40GB")
+    code, _, err = run("report", "--from", first, "-o", second)
+    assert code == 0, err
+    assert second.read_bytes() == first.read_bytes()
+
+
+def test_markdown_and_pdf_and_figures_come_together_with_the_same_bytes(run, ask, tmp_path):
+    written = []
+    for name in ("a", "b"):
+        folder = tmp_path / name
+        folder.mkdir()
+        code, out, err = run(*ask, "-o", folder / "r.md", "-o", folder / "r.pdf",
+                             "--figures", folder / "figures")  # fmt: skip
+        assert code == 0, err
+        assert out.splitlines() == [str(folder / "r.md"), str(folder / "r.pdf")]
+        files = sorted(path for path in folder.rglob("*") if path.is_file())
+        written.append({str(path.relative_to(folder)): path.read_bytes() for path in files})
+    assert written[0] == written[1]
+    names = {name.removeprefix("figures/") for name in written[0] if name.startswith("figures/")}
+    assert {"payload-times.svg", "payload-times.png", "data-fan.svg"} <= names
+
+
+def test_the_page_holds_the_hashes_of_what_was_read(run, ask, tmp_path, site_file):
+    from pathlib import Path
+
+    page = tmp_path / "report.html"
+    run(*ask, "-o", page)
+    match = re.search(r'id="report-inputs">([^<]*)<', page.read_text(encoding="utf-8"))
+    record = json.loads(match[1])
+    assert record["schema"] == "linkfit/report/1"
+    assert record["site"] == Path(site_file).read_text(encoding="utf-8")
+    assert record["seed"] == 0
+    assert record["start"] == "2026-06-29"
+
+
+def test_a_file_that_is_there_stays_unless_replace_is_said(run, ask, tmp_path):
+    page = tmp_path / "report.md"
+    page.write_text("mine", encoding="utf-8")
+    code, _, err = run(*ask, "-o", page)
+    assert code == 2
+    assert "--replace" in err
+    assert page.read_text(encoding="utf-8") == "mine"
+    assert run(*ask, "-o", page, "--replace")[0] == 0
+    assert page.read_text(encoding="utf-8").startswith("# Capacity report")
