@@ -26,6 +26,7 @@ from linkfit.cli import photos as photos_command
 from linkfit.cli import plan_tests as plan_tests_command
 from linkfit.cli import power as power_command
 from linkfit.cli import record as record_command
+from linkfit.cli import report as report_command
 from linkfit.cli import streams as streams_command
 from linkfit.cli import transfer as transfer_command
 from linkfit.cli import tunnel as tunnel_command
@@ -59,6 +60,7 @@ app.command("users")(users_command.users)
 app.command("backlog")(backlog_command.backlog)
 app.command("power")(power_command.power)
 app.command("data")(data_command.data)
+app.command("report")(report_command.report)
 app.command("backtest")(backtest_command.backtest)
 app.command("measure")(measure_command.measure)
 app.command("plan-tests")(plan_tests_command.plan_tests)
