@@ -6,13 +6,10 @@ numbers by way of a keyed hash whose key is thrown away with the reader.
 """
 
 import hashlib
-import re
 import secrets
 import sys
 from array import array
-from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
@@ -20,25 +17,12 @@ import numpy as np
 
 from linkfit._checks import frozen_array
 from linkfit.errors import TraceError
+from linkfit.ingest.log_lines import LOG_LINE, MAX_REQUESTS, PACKED, log_lines, log_time_s
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-MAX_REQUESTS = 5_000_000
-MAX_LINE_BYTES = 1 << 16
 _DIGEST_BYTES = 12
-_LINE = re.compile(
-    rb'(?P<host>\S{1,300}) \S+ .{0,300}?\[(?P<when>[^\]]{20,30})\] '
-    rb'"(?P<method>[A-Z]{1,20}) (?P<path>[^ "]{1,8000})(?: [^"]*)?" (?P<status>\d{3}) '
-    rb"(?P<size>\d{1,15}|-)(?=\s|$)"
-)  # fmt: skip
-_WHEN = re.compile(rb"(\d{2})/([A-Z][a-z]{2})/(\d{4}):(\d{2}):(\d{2}):(\d{2}) ([+-])(\d{2})(\d{2})")
-_MONTHS = {
-    name: number
-    for number, name in enumerate(
-        (b"Jan", b"Feb", b"Mar", b"Apr", b"May", b"Jun", b"Jul", b"Aug", b"Sep", b"Oct", b"Nov",
-         b"Dec"), start=1)
-}  # fmt: skip
 # 304: the visitor has a copy and asked whether it is still good; 206: a part of a large object
 _FETCHES = {b"200", b"206", b"304"}
 _NOT_MODIFIED = b"304"
@@ -119,22 +103,13 @@ def read_access_log(path: str | Path) -> AccessLog:
 
 def _log(file: BinaryIO, name: str) -> AccessLog:
     reader = _Reader()
-    for line in _lines(file):
-        if not reader.n_lines and line.startswith((b"\x1f\x8b", b"\xfd7zXZ", b"BZh")):
+    for line in log_lines(file):
+        if not reader.n_lines and line.startswith(PACKED):
             raise TraceError(f"{name!r}: expected text, got a packed file; unpack it first")
         reader.take(line)
         if len(reader.times) >= MAX_REQUESTS:
             break
     return reader.finished(name)
-
-
-def _lines(file: BinaryIO) -> Iterable[bytes]:
-    """Lines without their ends, none longer than MAX_LINE_BYTES: the rest of one is skipped."""
-    while line := file.readline(MAX_LINE_BYTES):
-        rest = line
-        while not rest.endswith(b"\n") and (rest := file.readline(MAX_LINE_BYTES)):
-            pass
-        yield line.rstrip(b"\r\n")
 
 
 class _Reader:
@@ -151,8 +126,8 @@ class _Reader:
         self.n_lines += 1
         if not line.strip():
             return
-        match = _LINE.match(line)
-        when_s = None if match is None else _seconds(match["when"])
+        match = LOG_LINE.match(line)
+        when_s = None if match is None else log_time_s(match["when"])
         if match is None or when_s is None:
             self.n_unread += 1
             return
@@ -193,19 +168,3 @@ class _Reader:
             n_unread=self.n_unread,
             n_others=self.n_others,
         )
-
-
-def _seconds(text: bytes) -> float | None:
-    """``10/Oct/2000:13:55:36 -0700`` in seconds of the epoch; None for no such moment."""
-    match = _WHEN.fullmatch(text)
-    if match is None or match[2] not in _MONTHS:
-        return None
-    day, year, hour, minute, second = (int(match[i]) for i in (1, 3, 4, 5, 6))
-    offset = timedelta(hours=int(match[8]), minutes=int(match[9]))
-    zone = timezone(-offset if match[7] == b"-" else offset) if offset < timedelta(days=1) else UTC
-    try:
-        # a leap second is the last of its minute
-        moment = datetime(year, _MONTHS[match[2]], day, hour, minute, min(second, 59), tzinfo=zone)
-        return moment.timestamp()
-    except (ValueError, OverflowError):
-        return None

@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from linkfit.errors import TraceError
-from linkfit.ingest.access_log import MAX_LINE_BYTES, read_access_log
+from linkfit.ingest.access_log import read_access_log
+from linkfit.ingest.log_lines import MAX_LINE_BYTES
 
 EXAMPLE = '127.0.0.1 - frank [10/Oct/2000:13:55:36 -0700] "GET /picture.gif HTTP/1.0" 200 2326'
 
