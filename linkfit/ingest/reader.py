@@ -10,6 +10,7 @@ from linkfit.ingest.columns import names_measurements
 from linkfit.ingest.copies import without_copies
 from linkfit.ingest.delivery import read_delivery
 from linkfit.ingest.iperf3 import looks_like_iperf3, read_iperf3
+from linkfit.ingest.log_transfers import looks_like_access_log, read_log_transfers
 from linkfit.ingest.notes import Notes, refuse
 from linkfit.ingest.options import Progress, ReadOptions, no_progress
 from linkfit.ingest.parquet import read_parquet
@@ -57,6 +58,8 @@ def read_trace(
     columns : mapping, optional
         Header name, or position from 1, to role, for tables: ``{"chunk_size": "size",
         "delivery_time": "duration"}``, ``{3: "rate up"}``. Roles: linkfit.ingest.columns.ROLES.
+        For an access log the fields of the duration and of the size of requests:
+        ``{"last": "duration", 9: "size"}``.
     units : mapping, optional
         Header name, position or role to unit, for tables: ``{"chunk_size": "kbit"}``.
     timezone : str
@@ -192,6 +195,9 @@ def _read_text(raw: RawFile, encoding: Encoding, options: ReadOptions) -> Trace:
             raise NotAMeasurementError(str(error)) from error
         finally:
             lines.detach()
+    if looks_like_access_log(raw.head):
+        _refuse_nul(raw, encoding)
+        return read_log_transfers(raw, options)
     if looks_like_delivery(head):
         way, told = _way(raw, options)
         text, _ = decode(raw.read_all(), raw.name)
