@@ -15,6 +15,7 @@ from linkfit.cli import backlog as backlog_command
 from linkfit.cli import backtest as backtest_command
 from linkfit.cli import caching as caching_command
 from linkfit.cli import capacity as capacity_command
+from linkfit.cli import compare as compare_command
 from linkfit.cli import data as data_command
 from linkfit.cli import demo as demo_command
 from linkfit.cli import fit as fit_command
@@ -57,14 +58,15 @@ app.command("caching")(caching_command.caching)
 app.command("interactive")(interactive_command.interactive)
 app.command("advise")(advise_command.advise)
 app.command("users")(users_command.users)
+app.command("compare")(compare_command.compare)
 app.command("backlog")(backlog_command.backlog)
 app.command("power")(power_command.power)
 app.command("data")(data_command.data)
 app.command("report")(report_command.report)
 app.command("backtest")(backtest_command.backtest)
 app.command("measure")(measure_command.measure)
-app.command("plan-tests")(plan_tests_command.plan_tests)
 app.command("record")(record_command.record)
+app.command("plan-tests")(plan_tests_command.plan_tests)
 
 
 def _show_version(wanted: bool) -> None:

@@ -7,6 +7,7 @@ from linkfit.cli.files import writable_folder
 
 if TYPE_CHECKING:
     from linkfit.advice.advise import Advice
+    from linkfit.advice.compared_links import LinkComparison
     from linkfit.forecast.backtest_scores import BacktestScore
     from linkfit.link.model import LinkModel
 
@@ -39,3 +40,13 @@ def write_backtest(score: "BacktestScore", folder: str, *, kind: str = "svg") ->
 
         written = write_backtest_figures(score, place, kind=kind)
     tell(f"{len(written)} figures of the backtest in {folder}")
+
+
+def write_comparison(found: "LinkComparison", folder: str, *, kind: str = "svg") -> None:
+    """Write the figures of a comparison, and say where."""
+    place = writable_folder(folder)
+    with working_on("drawing figures"):
+        from linkfit.report.compare_figures import write_compare_figures
+
+        written = write_compare_figures(found, place, kind=kind)
+    tell(f"{len(written)} figures of the comparison in {folder}")
