@@ -136,17 +136,21 @@ def draw_rtts_s(
     """Round trips that a task meets: busy ones as often as its directions are busy. [s]
 
     Busy ones that nobody measured wait behind a queue of common practice, and few probes leave
-    the level of all of them open: both are drawn once a world.
+    the level of all of them open: both are drawn once a world. Where busy ones were seen to
+    depend on the rate, a future whose hour is slow has the longer ones.
     """
     idle_s = hour.link.draw_rtts_s(n, rng)
-    loaded_s = hour.link.draw_rtts_s(n, rng, loaded=True)
+    same = copy.deepcopy(rng)  # the same probes for each way, which differ by its rates alone
+    hour.link.draw_rtts_s(n, rng, loaded=True)
     prob = rng.random(n)
     ways = [way for way in directions(task) if way in hour.paths]
     if not ways:
         return idle_s
     # a child generator, the same for each way: what is drawn after this stays what it was
     child = rng.spawn(1)[0]
-    met = [_met_s(hour, way, idle_s, loaded_s, prob, copy.deepcopy(child)) for way in ways]
+    met = [
+        _met_s(hour, way, idle_s, copy.deepcopy(same), prob, copy.deepcopy(child)) for way in ways
+    ]
     # the slower of two, not that of the busier: taking load away must not change places
     return np.max(met, axis=0)
 
@@ -155,13 +159,18 @@ def _met_s(
     hour: BusyHour,
     way: str,
     idle_s: "NDArray[np.float64]",
-    loaded_s: "NDArray[np.float64]",
+    busy_rng: np.random.Generator,
     prob: "NDArray[np.float64]",
     rng: np.random.Generator,
 ) -> "NDArray[np.float64]":
-    """Round trips of one direction, idle or busy by `prob`. [s]"""
-    rows = spread_rows(hour.paths[way], idle_s.size)
-    unknowns = draw_unknowns(hour.link, way, hour.paths[way].world, rng)
+    """Round trips of one direction, idle or busy by `prob`; `busy_rng` draws the latter. [s]"""
+    paths = hour.paths[way]
+    rows = spread_rows(paths, idle_s.size)
+    rates_bps = paths.cumulative_bits[rows, -1] / paths.horizon_s
+    loaded_s = hour.link.draw_rtts_s(
+        idle_s.size, busy_rng, loaded=True, rates_bps=rates_bps, direction=way
+    )
+    unknowns = draw_unknowns(hour.link, way, paths.world, rng)
     if unknowns.queue_source == NOT_MEASURED:
         mean_bps = max(hour.link.direction(way).mean_rate_bps, 1.0)
         loaded_s = idle_s + unknowns.queue_bits[rows] / mean_bps
@@ -266,15 +275,14 @@ def _one_direction(
         rng=rng, n_probes=rtts_s.size, company=hour.company, give_up_s=give_up_s,
     )  # fmt: skip
     # round trips depend on the load as well: only the runs that meet others are walked again
-    key = (direction, seed, flow, hour.stream_bps[direction])
-    kept_rtts_s, alone_s = alone.get(key, (np.full(rtts_s.size, -1.0), np.empty(rtts_s.size)))
-    again = rtts_s != kept_rtts_s
+    key = (direction, seed, flow, rtts_s.size, hour.stream_bps[direction])
+    known = alone.setdefault(key, _Known(rtts_s.size))
+    again = known.lacks(rtts_s)
     if again.any():
         route = route_of(task, service, path)
         some = _runs(result, again)
-        alone_s = alone_s.copy()
-        alone_s[again] = _alone_s(task, flow, route, path, paths, some, rtts_s[again])
-        alone[key] = (rtts_s, alone_s)
+        known.add(rtts_s, again, _alone_s(task, flow, route, path, paths, some, rtts_s[again]))
+    alone_s = known.times_s(rtts_s)
     fluid_s = np.where(np.isfinite(result.alone_s), result.alone_s, 0.0)
     return TaskDraws(
         times_s=alone_s + result.added_s,
@@ -282,6 +290,34 @@ def _one_direction(
         added_s=result.added_s,
         world=paths.world[result.draw],
     )
+
+
+class _Known:
+    """Times alone of the same runs at each round trip that they were walked with. [s]"""
+
+    def __init__(self, n: int) -> None:
+        self._rtts_s, self._times_s = np.full((1, n), -1.0), np.full((1, n), -1.0)
+
+    def lacks(self, rtts_s: "NDArray[np.float64]") -> "NDArray[np.bool_]":
+        """Runs that were never walked with these round trips."""
+        return ~(self._rtts_s == rtts_s).any(axis=0)
+
+    def add(
+        self,
+        rtts_s: "NDArray[np.float64]",
+        where: "NDArray[np.bool_]",
+        times_s: "NDArray[np.float64]",
+    ) -> None:
+        """Keep `times_s` of the runs `where`."""
+        row_s, known_s = np.full((2, rtts_s.size), -1.0)
+        row_s[where], known_s[where] = rtts_s[where], times_s
+        self._rtts_s = np.vstack([self._rtts_s, row_s])
+        self._times_s = np.vstack([self._times_s, known_s])
+
+    def times_s(self, rtts_s: "NDArray[np.float64]") -> "NDArray[np.float64]":
+        """Times of all runs, none of which `lacks` them."""
+        found = (self._rtts_s == rtts_s).argmax(axis=0)
+        return np.asarray(self._times_s[found, np.arange(rtts_s.size)])
 
 
 def _runs(result: SharingResult, keep: "NDArray[np.bool_]") -> SharingResult:

@@ -16,6 +16,7 @@ from linkfit.forecast.task_times import (
     task_draws,
 )
 from linkfit.ingest.trace import LatencySamples, Source, Trace
+from linkfit.link.busy import RateEffect
 from linkfit.link.fit import fit_link
 from linkfit.link.paths import CapacityPaths
 from linkfit.site.model import PathLimits, Service, SizeLaw, Task
@@ -164,6 +165,28 @@ def test_busy_round_trips_that_were_measured_are_met_as_they_were(rng):
     busy = hour(fit_link(trace), up=(FlowClass(name="o", arrivals_per_s=2.5, median_bits=2e6),))
     rtts_s = draw_rtts_s(busy, task(), 400, rng)
     assert np.unique(np.round(rtts_s, 9)).tolist() == [RTT_S, 0.2]
+
+
+def test_futures_whose_hour_is_slow_have_the_longer_queues(rng):
+    trace = Trace.merge(
+        [
+            Trace.from_rates(np.full(900, 10e6), direction="up"),
+            probes(RTT_S, 300),
+            probes(RTT_S + 0.1, 300, loaded=True),
+        ]
+    )
+    known = fit_link(trace)
+    effect = RateEffect(slope=-1.0, sigma=0.1, centre_bps=10e6, n_pairs=300)
+    link = replace(known, latency=replace(known.latency, up_effect=effect))
+    rates = np.where(np.arange(40) % 2, 5e6, 20e6)[:, None] * np.ones(600)
+    paths = {"up": CapacityPaths.from_rates(rates)}
+    others = (FlowClass(name="o", arrivals_per_s=100.0, median_bits=2e6),)  # always busy
+    busy = replace(hour(link, up=others), paths=paths, left=paths)
+    queue_s = draw_rtts_s(busy, task(), 400, rng) - RTT_S
+    slow = np.arange(400) % 2 == 1
+    # a full buffer: half the rate of the tests, twice their wait, and half of it at twice
+    assert np.median(queue_s[slow]) == pytest.approx(0.2, rel=0.15)
+    assert np.median(queue_s[~slow]) == pytest.approx(0.05, rel=0.15)
 
 
 def test_one_ping_leaves_a_call_wide_and_many_probes_do_not():

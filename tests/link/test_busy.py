@@ -76,6 +76,12 @@ def test_the_queue_by_hand():
     assert effect.queue_factor([2e6, 4e6, 8e6, 0.0, 4e9]).tolist() == [2.0, 1.0, 0.5, 8.0, 0.125]
 
 
+def test_a_queue_that_grew_with_the_rate_is_not_put_on_faster_links():
+    effect = RateEffect(slope=0.6, sigma=0.1, centre_bps=4e6, n_pairs=50)
+    assert effect.found
+    assert effect.queue_factor([1e6, 4e6, 1e7]).tolist() == [1.0, 1.0, 1.0]
+
+
 def test_draws_follow_the_rate_they_are_told(rng):
     link = fit_link(busy_trace(rng, -1.0))
 
