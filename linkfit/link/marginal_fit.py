@@ -159,7 +159,7 @@ def fit_p_value(rates_bps: "NDArray[np.float64]", name: str, rng: "Generator") -
     x = rates_bps[::every]
     n = x.size
     fitted = fit_family(name, x)
-    observed = _distance(x, fitted)
+    observed = kolmogorov_distance(x, fitted)
     table = fitted.quantile(_TABLE)
     rank = np.empty(n)
     rank[np.argsort(x, kind="stable")] = np.arange(n)
@@ -170,12 +170,12 @@ def fit_p_value(rates_bps: "NDArray[np.float64]", name: str, rng: "Generator") -
         uniform = (drawn + rng.random(n)) / n
         sample = np.interp(uniform, _TABLE, table)
         again = fit_family(name, sample, start=fitted.parameters)
-        n_larger += _distance(sample, again) >= observed
+        n_larger += kolmogorov_distance(sample, again) >= observed
     return (n_larger + 1) / (_N_BOOTSTRAP + 1)
 
 
-def _distance(x: "NDArray[np.float64]", fitted: FittedFamily) -> float:
-    """Largest gap between the empirical distribution and the fitted one."""
+def kolmogorov_distance(x: "NDArray[np.float64]", fitted: FittedFamily) -> float:
+    """Largest gap between the empirical distribution of `x`, shape (n,), and the fitted one."""
     probability = fitted.probability(np.sort(x))
     n = x.size
     steps = np.arange(n + 1) / n
