@@ -8,6 +8,7 @@ from linkfit.cli.options import (
     AsJson,
     Columns,
     Direction,
+    DurationField,
     FiguresFolder,
     RowLength,
     Saturating,
@@ -33,6 +34,7 @@ def fit(
     timezone: Timezone = None,
     row_length: RowLength = None,
     saturating: Saturating = None,
+    duration_field: DurationField = None,
     seed: Seed = 0,
     as_json: AsJson = False,
 ) -> None:
@@ -50,7 +52,7 @@ def fit(
     if output is not None:
         check_free(output, replace=replace)
     given = trace_input(
-        traces, direction, columns, units, timezone or "UTC", row_length, saturating
+        traces, direction, columns, units, timezone or "UTC", row_length, saturating, duration_field
     )
     link = link_from(given, QuickNumbers(), seed=seed)
     if output is not None:  # first: a result that was shown is one that was saved

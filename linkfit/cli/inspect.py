@@ -4,6 +4,7 @@ from linkfit.cli.options import (
     AsJson,
     Columns,
     Direction,
+    DurationField,
     RowLength,
     Saturating,
     Timezone,
@@ -20,6 +21,7 @@ def inspect(
     timezone: Timezone = None,
     row_length: RowLength = None,
     saturating: Saturating = None,
+    duration_field: DurationField = None,
     as_json: AsJson = False,
 ) -> None:
     """Show what measurement files hold.
@@ -33,7 +35,16 @@ def inspect(
     from linkfit.report.trace_text import trace_text
 
     trace = read_traces(
-        trace_input(traces, direction, columns, units, timezone or "UTC", row_length, saturating)
+        trace_input(
+            traces,
+            direction,
+            columns,
+            units,
+            timezone or "UTC",
+            row_length,
+            saturating,
+            duration_field,
+        )
     )
     summary = summarise(trace)
     if as_json:

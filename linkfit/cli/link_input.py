@@ -38,13 +38,25 @@ def trace_input(
     timezone: str,
     row_length: str | None = None,
     saturating: bool | None = None,
+    duration_field: str | None = None,
 ) -> TraceInput:
-    """The options of a command as one value."""
+    """The options of a command as one value.
+
+    Raises
+    ------
+    InputError
+        If `duration_field` is not FIELD=UNIT.
+    """
+    roles, texts = list(columns or ()), list(units or ())
+    if duration_field is not None:
+        ((field, unit),) = _pairs("--duration-field", (duration_field,)).items()
+        roles.append(f"{field}=duration")
+        texts.append(f"duration={unit}")
     return TraceInput(
         paths=tuple(paths or ()),
         direction=direction,
-        columns=tuple(columns or ()),
-        units=tuple(units or ()),
+        columns=tuple(roles),
+        units=tuple(texts),
         timezone=timezone,
         row_length=row_length,
         saturating=saturating,

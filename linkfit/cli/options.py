@@ -47,6 +47,14 @@ Units = Annotated[
         help="Unit of a CSV column, for example rate=Mbit/s; again for each column.",
     ),
 ]
+DurationField = Annotated[
+    str | None,
+    typer.Option(
+        metavar="FIELD=UNIT",
+        help="Of an access log: which field is the duration, last=ms, 12=s or rt=us (for rt=5). "
+        "The size of requests, if it is there: --columns 9=size.",
+    ),
+]
 Timezone = Annotated[
     str | None,
     typer.Option(help="Zone of times that carry none: Europe/Lisbon. The site's own, else UTC."),

@@ -73,3 +73,23 @@ def test_what_a_file_does_not_say_is_asked_for_with_the_option(run, tmp_path):
     code, out, err = run("inspect", path)
     assert (code, out) == (2, "")
     assert "note: on the command line: --direction up" in err
+
+
+def test_an_access_log_whose_duration_is_named(run, tmp_path):
+    log = tmp_path / "access.log"
+    log.write_text(
+        "".join(
+            f'203.0.113.9 - - [15/Jun/2026:08:{minute:02d}:00 +0000] "GET /a.jpg HTTP/1.1" 200 '
+            f"3500000 {4000 + minute}\n"
+            for minute in range(20)
+        )
+    )
+    code, out, err = run("inspect", log, "--duration-field", "last=ms")
+    assert code == 0, err
+    assert "20" in out
+    code, _, err = run("inspect", log)
+    assert code == 2
+    assert "which field of the access log is the duration" in err
+    code, out, err = run("transfer", log, "--columns", "last=duration", "--units", "last=ms",
+                         "--size", "3.5 MB", "--flow", "out")  # fmt: skip
+    assert code == 0, err

@@ -81,3 +81,15 @@ def test_mean_rates_only_with_a_link(trace_file):
     assert mean_rates_bps(None, timezone="UTC", seed=0) is None
     rates = mean_rates_bps([str(trace_file)], timezone="UTC", seed=0)
     assert rates["up"] < rates["down"]
+
+
+def test_the_duration_of_an_access_log_is_a_column_with_its_unit():
+    given = trace_input(["access.log"], None, ["9=size"], None, "UTC", duration_field="last=ms")
+    assert given.columns == ("9=size", "last=duration")
+    assert given.units == ("duration=ms",)
+
+
+@pytest.mark.parametrize("text", ["last", "=ms", "last="])
+def test_a_duration_field_without_its_unit(text):
+    with pytest.raises(InputError, match=f"--duration-field: .* got '{text}'"):
+        trace_input(["access.log"], None, None, None, "UTC", duration_field=text)
