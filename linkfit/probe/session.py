@@ -10,6 +10,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Protocol
 
+import numpy as np
+
 from linkfit.errors import InputError
 from linkfit.probe.budget import Budget
 from linkfit.probe.interface import interface_towards, local_address, read_counters
@@ -24,6 +26,7 @@ from linkfit.probe.tested_rates import rates_tested_bps
 
 _IDLE_PROBES = 20
 _PROBE_INTERVAL_S = 0.25
+_FULL_FRAC = 0.95  # a link that carries less of what is sent is full
 _FILLING_S = 1.0  # until a test keeps the link busy
 _USUAL_MTU_BYTES, _MOST_MTU_BYTES = 1500, 9000
 _LOOPBACK = "lo"  # what it sends it receives, so one direction counts
@@ -266,9 +269,18 @@ class _Run:
         done = TestDone(start_s=start_s, outcome=outcome, spent_bytes=spent_bytes)
         self.tests.append(done)
         self.keeper.test(done)
-        if done.has_figures:  # else nothing kept the link busy
+        if _filled_the_link(done):
             self._keep_trips(trips)
         return done
+
+
+def _filled_the_link(done: TestDone) -> bool:
+    """Did the test keep the link busy? Datagrams that all got through did not."""
+    rates = rates_tested_bps(done.outcome.report)
+    asked_bps = done.outcome.order.udp_rate_bps
+    if not rates.size or asked_bps is None:
+        return bool(rates.size)
+    return float(np.median(rates)) < _FULL_FRAC * asked_bps
 
 
 def _udp_payload_bytes(order: TestOrder) -> int:

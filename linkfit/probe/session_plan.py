@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 from linkfit._checks import count, one_of, positive
 from linkfit.errors import InputError
-from linkfit.probe.budget import cost_bytes
 from linkfit.probe.iperf_test import DEFAULT_PORT, TestOrder
 
 WAYS = ("both", "up", "down")
@@ -89,11 +88,3 @@ class SessionPlan:
             host=self.host, port=self.port, is_up=is_up, duration_s=self.seconds,
             n_streams=n_streams, udp_rate_bps=udp_rate_bps,
         )  # fmt: skip
-
-
-def expected_cost_bytes(plan: SessionPlan, *, up_bps: float, down_bps: float) -> float:
-    """What the tests of `plan` cost on a link of these rates, without the budget. [bytes]"""
-    return sum(
-        cost_bytes(order.udp_rate_bps or (up_bps if order.is_up else down_bps), order.duration_s)
-        for order in plan.orders()
-    )

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from linkfit.probe.session import Session, TestDone
-from linkfit.probe.tested_rates import rates_tested_bps
+from linkfit.probe.tested_rates import datagrams_of, rates_tested_bps
 
 
 def measure_record(session: Session, folder: str) -> dict[str, Any]:
@@ -68,7 +68,15 @@ def _test(done: TestDone) -> dict[str, Any]:
         "spent_bytes": done.spent_bytes,
         "error": outcome.error,
         **_rates(outcome.report),
+        "datagrams": _datagrams(done),
     }
+
+
+def _datagrams(done: TestDone) -> dict[str, Any] | None:
+    if done.outcome.order.udp_rate_bps is None:
+        return None
+    found = datagrams_of(done.outcome.report)
+    return None if found is None else {"jitter_s": found.jitter_s, "loss_frac": found.loss_frac}
 
 
 def _rates(report: str) -> dict[str, Any]:

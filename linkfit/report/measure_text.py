@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING, Any
 
 from linkfit.report.listing import Column, Listing, apart, bullets, heading, sentence
 from linkfit.report.plain import harmless
-from linkfit.units import format_duration, format_rate, format_size
+from linkfit.units import format_duration, format_rate, format_share, format_size
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -48,6 +48,9 @@ def _tests(record: dict[str, Any]) -> "list[RenderableType]":
         streams = "1 stream" if test["n_streams"] == 1 else f"{test['n_streams']} streams"
         rates = [test[key] for key in ("p05_bps", "p50_bps", "p95_bps")]
         result = test["error"] or test["ended"]
+        if test["datagrams"] is not None:
+            jitter, loss = test["datagrams"]["jitter_s"], test["datagrams"]["loss_frac"]
+            result += f", {format_share(loss)} lost, jitter {format_duration(jitter)}"
         shown = ["-" if rate is None else format_rate(rate) for rate in rates]
         listing.add(
             f"{test['transport'].upper()} {test['direction']}, {streams}", *shown,

@@ -6,7 +6,7 @@ import sys
 
 import pytest
 
-from linkfit.cli.console import READER_GONE, show, show_json, tell, working_on
+from linkfit.cli.console import READER_GONE, following, show, show_json, tell, working_on
 
 
 def test_results_go_to_stdout_and_messages_to_stderr(capsys):
@@ -58,6 +58,24 @@ def test_progress_shows_on_a_terminals_stderr_only(monkeypatch, capsys):
         pass
     assert "reading 5 files" in terminal.getvalue()
     assert capsys.readouterr().out == ""
+
+
+def test_what_is_being_done_is_one_line_on_a_terminal_and_lines_in_a_log(monkeypatch, capsys):
+    class Terminal(io.StringIO):
+        def isatty(self):
+            return True
+
+    with following() as say:
+        say("test 1 of 2")
+        say("test 2\x1b[2J of 2")
+    assert capsys.readouterr().err.splitlines()[0] == "test 1 of 2"
+    terminal = Terminal()
+    monkeypatch.setattr("sys.stderr", terminal)
+    monkeypatch.setenv("TERM", "xterm")
+    with following() as say:
+        say("test 2\x1b[2J of 2")
+    assert "of 2" in terminal.getvalue()
+    assert "\x1b[2J" not in terminal.getvalue()
 
 
 @pytest.mark.skipif(os.name != "posix", reason="pipes end otherwise elsewhere")

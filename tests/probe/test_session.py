@@ -70,11 +70,21 @@ def test_where_ping_is_not_allowed_the_servers_port_answers(server, monkeypatch)
 
 
 def test_a_port_of_ones_own_is_probed_while_the_link_is_busy(server, silent, monkeypatch):
+    monkeypatch.setattr(session_module, "_FULL_FRAC", 2.0)  # as if the link had been full
     wanted = plan(server, probe_port=silent.port, udp_rate_bps=1e6, ways="up")
     orders = list(wanted.orders())
     monkeypatch.setattr(SessionPlan, "orders", lambda _plan: iter(orders[1:]))  # datagrams alone
     found = run_session(wanted, Kept())
     assert any(trip.loaded for trip in found.round_trips)
+
+
+def test_datagrams_that_all_get_through_keep_no_link_busy(server, silent, monkeypatch):
+    wanted = plan(server, probe_port=silent.port, udp_rate_bps=1e6, ways="up")
+    orders = list(wanted.orders())
+    monkeypatch.setattr(SessionPlan, "orders", lambda _plan: iter(orders[1:]))
+    found = run_session(wanted, Kept())
+    assert found.has_figures
+    assert not any(trip.loaded for trip in found.round_trips)
 
 
 def test_nothing_listens(iperf3):
@@ -198,6 +208,9 @@ def test_datagrams_that_fit_and_that_do_not(namespaces, tmp_path):
     assert code == 0, err
     udp = next(test for test in record["tests"] if test["transport"] == "udp")
     assert udp["p50_bps"] == pytest.approx(4e6 * UDP_OF_FRAME, rel=0.03)
+    # of 8 Mbit/s a link of 4 loses a bit more than half
+    assert udp["datagrams"]["loss_frac"] == pytest.approx(1 - 4 * UDP_OF_FRAME / 8, abs=0.03)
+    assert udp["datagrams"]["jitter_s"] < 0.05
 
 
 @pytest.mark.root

@@ -2,7 +2,7 @@ import json
 
 import pytest
 
-from linkfit.probe.tested_rates import rates_tested_bps
+from linkfit.probe.tested_rates import datagrams_of, rates_tested_bps
 
 
 def report(*rates_bps):
@@ -26,3 +26,24 @@ def test_the_rates_after_slow_start():
 @pytest.mark.parametrize("text", ["", '{"error": "refused"}', '{"start": {}', "not JSON"])
 def test_what_holds_no_rate_gives_none(text):
     assert rates_tested_bps(text).size == 0
+
+
+def ended(**told):
+    return json.dumps(
+        {"end": {"sum": {"packets": 400, "lost_packets": 4, "jitter_ms": 2.5, **told}}}
+    )
+
+
+def test_jitter_and_loss_of_datagrams():
+    found = datagrams_of(ended())
+    assert (found.jitter_s, found.loss_frac) == (0.0025, 0.01)
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", "[]", '{"end": {}}', '{"end": {"sum": {"packets": 0}}}', ended(packets=0),
+     ended(packets=3),
+     ended(jitter_ms=-1), ended(lost_packets="x"), ended(jitter_ms=float("inf"))],
+)  # fmt: skip
+def test_what_tells_nothing_of_datagrams(text):
+    assert datagrams_of(text) is None

@@ -1,4 +1,5 @@
 import io
+import json
 
 import pytest
 from rich.console import Console
@@ -50,6 +51,11 @@ def test_a_black_hole_and_a_timer():
 def test_every_end_fits_the_terminal(ended, width):
     text = shown(width, ended=ended)
     assert all(len(line) <= width for line in text.splitlines())
+
+
+def test_datagrams_tell_loss_and_jitter():
+    report = json.dumps({"end": {"sum": {"packets": 400, "lost_packets": 4, "jitter_ms": 2.5}}})
+    assert "1 % lost, jitter 2.5 ms" in shown(120, tests=(a_test(report, udp_rate_bps=1e6),))
 
 
 def test_hostile_text_from_a_server_is_harmless():
