@@ -211,7 +211,7 @@ def _after_cap(found: "Material") -> list[Block]:
         (one.service.name, words[one.works_throttled]) for one in found.advice.before.services
     )
     works = [name for name, word in rows if word == "yes"]
-    text = f"After the cap the plan slows the link to {said(rate_bps, 'bit/s')}. " + (
+    text = f"After the cap the plan slows the link to {said(rate_bps, 'bit/s', 3)}. " + (
         f"Still in time then: {', '.join(works)}." if works else "No service is in time then."
     )
     table = Table(caption="Does the service work at the throttled rate?",

@@ -45,7 +45,8 @@ class Grid:
     at : tuple of int
         Where the sliders stand at first: the setting nearest to the site as it is.
     out, in_ : tuple of tuple of Cell
-        Time of one payload, by size and then users; empty where the direction was not measured.
+        Time of one payload, by size and then users; empty where the direction was not measured or
+        no service uses it.
     view : tuple of tuple of Cell
         Time to view one photo, by edge and then users.
     cycle, over : tuple of tuple of str
@@ -145,7 +146,8 @@ def _times(
 ) -> tuple[tuple[Cell, ...], ...]:
     """One payload of each size sent once in the busy hour, with so many users of `service`."""
     task = Task(name=_PAYLOAD, flow=flow, size=SizeLaw(median_bytes=sizes_bytes[0]))
-    if not _is_measured(task, evaluator):
+    # a direction that no service uses has no futures of the busy hour
+    if not set(directions(task)) <= set(evaluator.busy_hour(site).paths):
         return ()
     return tuple(
         _row(site, service, replace(task, size=SizeLaw(median_bytes=size)), evaluator, users)

@@ -15,10 +15,10 @@ from linkfit.report.page.blocks import (
     Table,
 )
 from linkfit.report.page.load_figures import burn_down_figure, fan_figure
-from linkfit.report.page.material import ACT_FRAC, PLAN_FRAC
+from linkfit.report.page.material import ACT_FRAC, PLAN_FRAC, measured
 from linkfit.report.page.rounding import interval, said, share_range, spread, with_interval
 from linkfit.report.wording import DIRECTION_WORDS
-from linkfit.units import format_share
+from linkfit.units import format_count, format_share
 
 if TYPE_CHECKING:
     from linkfit.forecast.draws import Forecast
@@ -75,8 +75,9 @@ def _when(days: "Forecast") -> str:
     low, middle, high = (float(q) for q in days.quantile([0.05, 0.5, 0.95]))
     if math.isinf(middle):
         return f"{said(low, 'days')} at the earliest, in most cycles not at all"
-    ends = f"{said(low, 'days')} to " + ("not at all" if math.isinf(high) else said(high, "days"))
-    return f"{said(middle, 'days')} ({ends})"
+    if math.isinf(high):
+        return f"{said(middle, 'days')} ({said(low, 'days')} to not at all)"
+    return f"{said(middle, 'days')} ({interval(low, high, 'days')})"
 
 
 def _fan_finding(found: "Material") -> str:
@@ -162,10 +163,12 @@ def _sooner(sooner: "Forecast") -> str:
         return "done instead of never"
     if high * 86400 < 1:
         return "no gain found"
-    least = "0" if low * 86400 < 1 else said(low, "days")
-    most = "done instead of never" if math.isinf(high) else said(high, "days")
+    low = 0.0 if low * 86400 < 1 else low  # less than a second would be a false precision
     middle_text = "0" if middle * 86400 < 1 else said(middle, "days")
-    return f"{middle_text} ({least} to {most})"
+    if math.isinf(high):
+        least = "0" if not low else said(low, "days")
+        return f"{middle_text} ({least} to done instead of never)"
+    return f"{middle_text} ({interval(low, high, 'days')})"
 
 
 def headroom_section(found: "Material") -> Section:
@@ -173,6 +176,7 @@ def headroom_section(found: "Material") -> Section:
     when = "any time that was measured, since no slower hour of the day is known"
     if found.hour is not None:
         when = f"{found.hour:g} to {(found.hour + 1) % 24:g} h ({found.site.timezone})"
+        when += _measured_on(found, int(found.hour))
     rows = tuple(_use_row(use) for use in found.uses)
     blocks: list[Block] = [
         Paragraph(
@@ -194,6 +198,15 @@ def headroom_section(found: "Material") -> Section:
         )  # fmt: skip
     blocks.append(_saturation(found))
     return Section(key="busy-hour", title="The busy hour", part="answers", blocks=tuple(blocks))
+
+
+def _measured_on(found: "Material", hour: int) -> str:
+    """On how many days each direction was measured in that hour."""
+    days = [
+        f"{way} on {format_count(int(found.link.direction(way).daily.days[hour]), 'day')}"
+        for way in measured(found.link)
+    ]
+    return f", the slowest of those measured in which the site is up ({', '.join(days)})"
 
 
 def _use_row(use: "Use") -> tuple[str, ...]:

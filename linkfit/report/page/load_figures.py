@@ -29,7 +29,12 @@ if TYPE_CHECKING:
     from linkfit.forecast.draws import Forecast
     from linkfit.report.page.material import UserLine
 
-_TIME_TICKS_S = (0.01, 0.1, 1.0, 10.0, 60.0, 600.0, 6 * 3600.0, 86400.0, 864000.0)
+_TIME_TICKS_S = (
+    0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 30.0, 60.0, 120.0, 300.0, 600.0, 1800.0,
+    2 * 3600.0, 6 * 3600.0, 86400.0, 2 * 86400.0, 864000.0,
+)  # fmt: skip
+_TWO_DIGITS_S = (86400.0,)  # is said as 24 h
+_MOST_TICKS = 6
 _SIZE_TICKS_BYTES = (1e4, 1e5, 1e6, 1e7, 1e8, 1e9)
 _LOOKS = {
     "up": {"color": BLUE, "marker": "o", "linestyle": "-", "fill": SKY_BLUE},
@@ -75,13 +80,18 @@ def _finite(high: "np.ndarray[tuple[int], np.dtype[np.float64]]",
     return np.where(np.isfinite(high), high, np.where(np.isfinite(middle), middle, 1.0) * 100)
 
 
-def set_time_ticks(axes: "Axes", which: str) -> None:
-    """Ticks at times a person knows, on a logarithmic axis "x" or "y"."""
+def set_time_ticks(axes: "Axes", which: str, size_pt: float = 10.0) -> None:
+    """Ticks at times a person knows, at most six, on a logarithmic axis "x" or "y"."""
     low, high = axes.get_xlim() if which == "x" else axes.get_ylim()
     ticks = [tick for tick in _TIME_TICKS_S if low <= tick <= high]
+    step = -(-len(ticks) // _MOST_TICKS)
     if len(ticks) >= 2:
         place = axes.set_xticks if which == "x" else axes.set_yticks
-        place(ticks, [format_duration(tick, 1) for tick in ticks])
+        place(ticks[::step], [_tick_text(tick) for tick in ticks[::step]], fontsize=size_pt)
+
+
+def _tick_text(time_s: float) -> str:
+    return format_duration(time_s, 2 if time_s in _TWO_DIGITS_S else 1)
 
 
 @in_house_style
@@ -113,8 +123,7 @@ def _draw_users(axes: "Axes", line: "UserLine") -> None:
     values = [*late[np.isfinite(late)], target_s]
     low, high = min(values) / 2, max(values) * 2
     axes.set_ylim(low, high)
-    ticks = np.geomspace(low * 1.3, high / 1.3, 3)
-    axes.set_yticks(ticks, [format_duration(tick, 2) for tick in ticks], fontsize=8)
+    set_time_ticks(axes, "y", size_pt=8)
     axes.minorticks_off()
     title = f"{plain_label(line.service.name, 26)}: {plain_label(line.task.name, 22)}"
     axes.set_title(title, fontsize=9.5)

@@ -45,6 +45,8 @@ def said(value: float, unit: str, digits: int = 2) -> str:
 def interval(low: float, high: float, unit: str, digits: int = 2) -> str:
     """Both ends of an interval, the unit said once where they share it."""
     first, last = said(low, unit, digits), said(high, unit, digits)
+    if low <= 0 < high:  # an interval laid around little reaches below nothing: there is no such
+        return f"0 to {last}"
     if first == last:
         return first
     number, _, its_unit = first.rpartition(" ")

@@ -66,3 +66,7 @@ def test_a_forecast_tells_its_median_and_its_late_end():
 def test_what_all_futures_do_is_no_certainty():
     assert share_range(Estimate(value=1.0, low=1.0, high=1.0)) == ">99 %"
     assert share_range(Estimate(value=0.8, low=0.71, high=0.88)) == "80 % (71 to 88 %)"
+
+
+def test_nothing_reaches_below_nothing():
+    assert with_interval(1.8e6, -2e5, 2.7e6, "bit/s") == "1.8 Mbit/s (0 to 2.7 Mbit/s)"
