@@ -151,3 +151,16 @@ def format_share(share_frac: float) -> str:
     if 0.995 <= share_frac < 1:
         return ">99 %"
     return f"{share_frac * 100:.0f} %"
+
+
+def format_amount(value: float, unit: str) -> str:
+    """`value` of a Forecast's unit as a person writes it; ``"never"`` for infinity."""
+    if unit == "s":
+        return format_duration(value)
+    if unit == "days":
+        return format_duration(value * SECONDS_PER_DAY)
+    if unit == "bytes":
+        return format_size(value)
+    if unit == "bit/s":
+        return format_rate(value)
+    return f"{value:.3g} {unit}" if math.isfinite(value) else "never"

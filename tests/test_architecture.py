@@ -9,13 +9,15 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[1] / "linkfit"
-BASE = {"errors", "units", "_checks", "addresses"}
+BASE = {"errors", "units", "_checks", "addresses", "plain", "html_table"}
 STAGES = {"ingest", "link", "site", "forecast", "advice"}
 MAY_IMPORT = {
     "errors": set(),
     "_checks": {"errors"},
     "units": {"errors", "_checks"},
     "addresses": {"errors"},
+    "plain": set(),
+    "html_table": {"plain"},
     "ingest": BASE,
     "probe": BASE | {"ingest"},
     "link": BASE | {"ingest"},

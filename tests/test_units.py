@@ -110,3 +110,19 @@ def test_a_share_is_never_rounded_to_certainty(share_frac, text):
 @pytest.mark.parametrize(("number", "said"), [(0, "0 runs"), (1, "1 run"), (2, "2 runs")])
 def test_a_count_agrees_with_its_noun(number, said):
     assert units.format_count(number, "run") == said
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "text"),
+    [
+        (2.0, "s", "2.0 s"),
+        (3.0, "days", "3.0 days"),
+        (5e6, "bytes", "5.00 MB"),
+        (5e6, "bit/s", "5.00 Mbit/s"),
+        (4.0, "users", "4 users"),
+        (math.inf, "days", "never"),
+        (math.inf, "users", "never"),
+    ],
+)
+def test_an_amount_stands_with_its_unit(value, unit, text):
+    assert units.format_amount(value, unit) == text

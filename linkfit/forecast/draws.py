@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from linkfit.errors import InputError
+from linkfit.forecast.forecast_table import ShownForecast
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -16,7 +17,7 @@ INTERVAL_LEVELS = (0.05, 0.95)  # the interval on a quantile that every screen a
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Forecast:
+class Forecast(ShownForecast):
     """What may happen, as equally likely draws.
 
     Parameters

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from linkfit.forecast.draws import Forecast
+from linkfit.forecast.evaluation_table import ShownEvaluation
 from linkfit.site.model import Backlog, Service, Site, Task
 
 
@@ -133,7 +134,7 @@ class BacklogForecast:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Evaluation:
+class Evaluation(ShownEvaluation):
     """All forecasts of one Site on one LinkModel, from one seed."""
 
     site: Site

@@ -1,9 +1,8 @@
 """Trace: what was measured, from whatever it was read.
 
-A Trace holds three tables of plain arrays (throughput samples, latency samples, real
-transfers), the sources they came from, and what was repaired or noticed on the way. Times are
-seconds since 1970-01-01 UTC; a source that says no time of day (`Source.has_clock` is False)
-counts its seconds from its own first sample, and is never mixed with hours of the day.
+A Trace holds three tables of plain arrays (throughput, latency, real transfers), their sources,
+and what was repaired or noticed on the way. Times are seconds since 1970-01-01 UTC; a source that
+says no time of day (`Source.has_clock` is False) counts from its own first sample instead.
 """
 
 from collections.abc import Sequence
@@ -17,6 +16,7 @@ from linkfit._checks import one_of, positive
 from linkfit.errors import InputError
 from linkfit.ingest.even_times import EvenTimes, TimesOnDemand, stored
 from linkfit.ingest.storage import first_wrong, freeze, joined, moved, selected
+from linkfit.ingest.trace_table import ShownTrace
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -246,7 +246,7 @@ def _epoch_s(start: datetime | None) -> float:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Trace:
+class Trace(ShownTrace):
     """Everything that was measured, with its sources, repairs and findings."""
 
     sources: tuple[Source, ...] = ()

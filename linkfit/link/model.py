@@ -18,6 +18,7 @@ from linkfit.link.document import (
 )
 from linkfit.link.futures import DirectionModel, draw_paths
 from linkfit.link.latency import LatencyModel, latency_prior
+from linkfit.link.model_table import ShownLink
 from linkfit.link.now import draw_paths_now
 from linkfit.link.paths import CapacityPaths
 from linkfit.link.recent import recent_rates
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class LinkModel:
+class LinkModel(ShownLink):
     """The link as measured: each direction, latency, what was noticed and what is missing.
 
     `missing` says in words which measurements would help most and roughly what they would cost
