@@ -254,7 +254,7 @@ class Recorder:
         assert self._last is not None, "begin comes first"
         self._figures["last_commit_timestamp_seconds"] = self._last.wall_s
 
-    def _count(self, name: str, more: float) -> None:
+    def _count(self, name: str, more: int) -> None:
         self._figures[name] = self._figures.get(name, 0.0) + more
 
     def figures(self) -> Mapping[str, float]:

@@ -92,6 +92,7 @@ def record(plan: RecordPlan, *, say: Callable[[str], None] = lambda _text: None)
         )  # fmt: skip
         if plan.tests is not None:
             recorder.tester = Tester(plan.tests, plan.interface, recorder.keep_test)
+        ending.asked.wait(_to_next_second_s(clocks))
         recorder.begin()
         if plan.probe is not None:
             host, port = plan.probe
@@ -114,10 +115,15 @@ def record(plan: RecordPlan, *, say: Callable[[str], None] = lambda _text: None)
 def _loop(recorder: Recorder, asked: threading.Event, clocks: Clocks, most_s: float | None) -> None:
     """Tick just after each whole second of the wall clock."""
     began_s, n_ticks = clocks.running_s(), 0
-    while not asked.wait(1.0 + _PAST_THE_SECOND_S - clocks.wall_s() % 1.0):
+    while not asked.wait(_to_next_second_s(clocks)):
         recorder.tick()
         n_ticks += 1
         if n_ticks % _WATCHDOG_EACH == 0:
             notify("WATCHDOG=1")
         if most_s is not None and clocks.running_s() - began_s >= most_s:
             return
+
+
+def _to_next_second_s(clocks: Clocks) -> float:
+    """Until just after the next whole second of the wall clock. [s]"""
+    return 1.0 + _PAST_THE_SECOND_S - clocks.wall_s() % 1.0

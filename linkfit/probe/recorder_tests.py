@@ -14,7 +14,7 @@ from linkfit.probe.schedule import (
     cycle_bounds_s,
     day_start_s,
     moments_s,
-    tests_a_day,
+    n_tests_a_day,
 )
 from linkfit.probe.session import Meter
 from linkfit.probe.session_plan import LEAST_PAYLOAD_BYTES
@@ -86,10 +86,10 @@ def todays_moments_s(store: Store, plan: TestPlan, time_s: float) -> tuple[float
     costs = sorted(cost for _, cost in rows[-_COSTS_LOOKED_AT:])
     cost_bytes = float(costs[len(costs) // 2]) if costs else _FIRST_COST_BYTES
     _, end_s = cycle_bounds_s(time_s, plan.cycle_day, plan.zone)
-    n_tests = tests_a_day(
+    n_tests = n_tests_a_day(
         replace(budget_at(store, plan, day_s), spent_today_bytes=0.0),
         cost_bytes=max(cost_bytes, LEAST_PAYLOAD_BYTES),
-        days_left=(end_s - day_s) / SECONDS_PER_DAY,
+        left_days=(end_s - day_s) / SECONDS_PER_DAY,
     )
     return moments_s(day_s, min(n_tests, 24 * 4), by_hour, seed=plan.seed)
 
@@ -119,6 +119,8 @@ class Tester:
     found : callable
         Takes each test that ended.
     """
+
+    __test__ = False
 
     def __init__(
         self,

@@ -40,17 +40,17 @@ class TestBudget:
         return max(left_bytes, 0.0)
 
 
-def tests_a_day(budget: TestBudget, *, cost_bytes: float, days_left: float) -> int:
+def n_tests_a_day(budget: TestBudget, *, cost_bytes: float, left_days: float) -> int:
     """How many tests of `cost_bytes` today's share of the budget pays for.
 
     Parameters
     ----------
     budget : TestBudget
         As it stood when the day began.
-    days_left : float
+    left_days : float
         Of the cycle, this day included. [days]
     """
-    share_bytes = (budget.cycle_bytes - budget.spent_cycle_bytes) / max(days_left, 1.0)
+    share_bytes = (budget.cycle_bytes - budget.spent_cycle_bytes) / max(left_days, 1.0)
     affordable_bytes = min(budget.daily_bytes, share_bytes)
     return max(int(affordable_bytes // positive("cost_bytes", cost_bytes)), 0)
 

@@ -105,12 +105,9 @@ class Store:
 
     def _prepare(self) -> int:
         database = self.database
-        database.execute("PRAGMA journal_mode = WAL")
         database.execute("PRAGMA synchronous = FULL")
-        database.execute(f"PRAGMA journal_size_limit = {_WAL_BYTES}")
         if not database.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]:
-            create(database)
-            return 0
+            create(database)  # before WAL: so the file itself says at once what it is
         if database.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID:
             raise ArtifactError(f"{self.path}: expected a linkfit store, got another database")
         if version_of(database) > VERSION:
@@ -118,6 +115,8 @@ class Store:
                 f"{self.path}: expected a store of version {VERSION} or older, got "
                 f"{version_of(database)}; use the newer linkfit that wrote it"
             )
+        database.execute("PRAGMA journal_mode = WAL")
+        database.execute(f"PRAGMA journal_size_limit = {_WAL_BYTES}")
         return migrate(database)
 
     def close(self) -> None:
