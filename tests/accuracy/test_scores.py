@@ -39,7 +39,7 @@ def wrong(rows):
 def test_transfers_over_measured_capacity(measured):
     rows = capacity_score.rows(measured, n_transfers=150, n_draws=1000)
     pooled = [row for row in rows if row.name.startswith("all")]
-    assert len(pooled) == 20
+    assert len(pooled) == 24
     assert all(held(row) for row in pooled), wrong(pooled)
     means = [row.value for row in pooled if row.measure.endswith("geometric mean")]
     assert means[-1] <= 0.97  # all links and sizes
