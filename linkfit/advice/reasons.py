@@ -13,6 +13,7 @@ _SAME_FRAC = 0.005  # data use or days that move by less look the same to a read
 N_IN_SENTENCE = 3
 NOISE = 0.2  # doublings: a 95th percentile of 400 runs moves by 15 % from draw to draw
 REFUSED = "not carried"
+_MOST_DIGITS = 7  # two values nearer than that are one to any reader
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,6 +59,33 @@ def format_value(value: float, unit: str, *, refused: bool = False) -> str:
     if unit == "bytes":
         return format_size(value)
     return format_share(value)
+
+
+def format_against(value: float, bound: float, unit: str, *, refused: bool = False) -> str:
+    """`value` in as many digits as it takes to look different from `bound` if it is.
+
+    "4.03 s, wanted 4.0 s" where two digits would print the same number twice.
+    """
+    text = format_value(value, unit, refused=refused)
+    if refused or value == bound or not (math.isfinite(value) and math.isfinite(bound)):
+        return text
+    if text != format_value(bound, unit):
+        return text
+    if unit == "probability":
+        return next(
+            (
+                f"{100 * value:.{n}f} %"
+                for n in range(1, _MOST_DIGITS)
+                if f"{100 * value:.{n}f}" != f"{100 * bound:.{n}f}"
+            ),
+            text,
+        )
+    longer = format_duration if unit in {"s", "days"} else format_size
+    scale = 86400.0 if unit == "days" else 1.0
+    for n_digits in range(3, _MOST_DIGITS):
+        if longer(scale * value, n_digits) != longer(scale * bound, n_digits):
+            return longer(scale * value, n_digits)
+    return text
 
 
 def gains(
@@ -127,7 +155,7 @@ def reason(change: Change, found: tuple[Gain, ...]) -> str:
 
 def hindrance(measure: Measure) -> str:
     """One sentence on a target that is missed: value, target."""
-    value = format_value(measure.value, measure.unit)
+    value = format_against(measure.value, measure.target_value, measure.unit)
     target = format_value(measure.target_value, measure.unit)
     if measure.unit == "probability":
         return f"{measure.text}: {value}, wanted {target} or more"

@@ -186,9 +186,14 @@ class _Search:
             self.tried.confirm(self.best, confirm)
 
     def repair(self, confirm: Evaluate | None) -> None:
-        """Confirm a better set that another search came upon; until the best is confirmed."""
-        while confirm is not None and not self.tried.is_confirmed(self.best):
-            self.tried.confirm(self.best, confirm)
+        """Confirm what is shown as best, also where another search came upon it."""
+        while confirm is not None and (doubtful := self._unconfirmed()):
+            self.tried.confirm(doubtful[0], confirm)
+
+    def _unconfirmed(self) -> list[Outcome]:
+        """The best and, where none fits, the set that meets most targets, unless confirmed."""
+        shown = [self.best] if self.best.feasible else [self.best, self.tried.front()[-1]]
+        return [outcome for outcome in shown if not self.tried.is_confirmed(outcome)]
 
     def _run(self) -> None:
         """Find a set that meets all targets, then try what is cheaper."""

@@ -117,7 +117,7 @@ class Tried:
         return frozenset(change.name for change in changes) in self.outcomes
 
     def best(self, among: Callable[[Outcome], bool] = lambda _: True) -> Outcome:
-        """Cheapest of those that meet all targets, else the closest, of equals the cheapest.
+        """Cheapest of those that meet all targets, else the closest, of equals the most met.
 
         `among` says which sets count; the site as it is must be one of them.
         """
@@ -125,10 +125,10 @@ class Tried:
         fitting = [outcome for outcome in outcomes if outcome.feasible]
         if fitting:
             return min(fitting, key=lambda outcome: (outcome.cost, len(outcome.changes)))
-        # shortfalls nearer than what drawing alone moves are equal, so that cost decides
+        # shortfalls nearer than what drawing alone moves are equal: targets met decide, then cost
         least = min(outcome.shortfall for outcome in outcomes)
         near = [o for o in outcomes if o.shortfall <= least + NOTICED]
-        return min(near, key=lambda outcome: (outcome.cost, len(outcome.changes)))
+        return min(near, key=lambda o: (-o.n_met, o.cost, len(o.changes)))
 
     def front(self) -> tuple[Outcome, ...]:
         """Sets that no other one beats in cost and in targets met, cheapest first.

@@ -5,8 +5,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from linkfit.advice.measures import OVER_CAP_PROB, SURE_LEVEL
+from linkfit.advice.reasons import format_against
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.outcomes import DataForecast, Evaluation, ServiceForecast, TaskForecast
+from linkfit.units import format_duration
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -73,14 +75,7 @@ def service_verdict(name: str, before: Evaluation, after: Evaluation) -> str:
     "fits" as it is; "fits with changes" if only the changed site carries it; "not enough data"
     if measuring could turn the answer either before or after; else "does not fit".
     """
-    was, becomes = (
-        next(
-            service_stands(service, evaluation.data)
-            for service in evaluation.services
-            if service.service.name == name
-        )
-        for evaluation in (before, after)
-    )
+    was, becomes = (_stands(name, evaluation) for evaluation in (before, after))
     if was == "yes":
         return "fits"
     if becomes == "yes":
@@ -90,7 +85,7 @@ def service_verdict(name: str, before: Evaluation, after: Evaluation) -> str:
 
 def verdict_reason(name: str, evaluation: Evaluation) -> str:
     """Why the service called `name` does not simply fit in `evaluation`; "" if it does."""
-    forecast = next(s for s in evaluation.services if s.service.name == name)
+    forecast = _service(name, evaluation)
     promised = [task for task in forecast.tasks if task.task.must_carry]
     by_stand = {
         stand: ", ".join(task.task.name for task in promised if task_stands(task) == stand)
@@ -104,3 +99,82 @@ def verdict_reason(name: str, evaluation: Evaluation) -> str:
     if by_stand["open"]:
         parts.append(f"too little measured to tell: {by_stand['open']}")
     return "; ".join(parts)
+
+
+def verdict_sentence(name: str, before: Evaluation, after: Evaluation) -> str:
+    """Why `service_verdict` says what it says of the service called `name`; "" if it fits.
+
+    "fits with changes" tells what it misses as it is; the others what stays in the way with all
+    changes, and what is still open tells between which times the truth may lie.
+    """
+    verdict = service_verdict(name, before, after)
+    if verdict == "fits":
+        return ""
+    if verdict == "fits with changes":
+        return f"as it is, {verdict_reason(name, before)}"
+    shown = after
+    if verdict == "not enough data" and _stands(name, after) == "no":
+        shown = before  # it is the site as it is that measuring could turn
+    if verdict == "does not fit":
+        return f"with all changes: {_missing_text(name, shown)}"
+    which = "as it is" if shown is before else "with all changes"
+    forecast = _service(name, shown)
+    return f"{which}: " + "; ".join(
+        _open_text(task)
+        for task in forecast.tasks
+        if task.task.must_carry and task_stands(task) == "open"
+    )
+
+
+def open_directions(name: str, before: Evaluation, after: Evaluation) -> tuple[str, ...]:
+    """Directions of the link that more measuring must cover to tell of the service `name`."""
+    if service_verdict(name, before, after) != "not enough data":
+        return ()
+    tasks = (task for e in (before, after) for task in _service(name, e).tasks)
+    flows = {task.task.flow for task in tasks if task_stands(task) == "open"}
+    wanted = {"out": ("up",), "in": ("down",)}
+    return tuple(sorted({one for flow in flows for one in wanted.get(flow, ("up", "down"))}))
+
+
+def _service(name: str, evaluation: Evaluation) -> ServiceForecast:
+    return next(one for one in evaluation.services if one.service.name == name)
+
+
+def _stands(name: str, evaluation: Evaluation) -> str:
+    return service_stands(_service(name, evaluation), evaluation.data)
+
+
+def _missing_text(name: str, evaluation: Evaluation) -> str:
+    """What stays in the way, each missed task with its time and its target."""
+    parts = [
+        f"{forecast.task.name} {_miss(forecast)}"
+        for forecast in _service(name, evaluation).tasks
+        if forecast.task.must_carry and task_stands(forecast) == "no"
+    ]
+    if ends_with_the_plan(_service(name, evaluation), evaluation.data):
+        parts.append("the data plan runs out too often, and what is left then does not carry it")
+    return "; ".join(parts)
+
+
+def _miss(forecast: TaskForecast) -> str:
+    target_s = forecast.task.target_s
+    if forecast.refused:
+        return f"cannot be carried, {forecast.refused}"
+    if target_s is None:
+        return "misses"
+    p95_s = float(forecast.time.quantile(SURE_LEVEL))
+    return f"takes {format_against(p95_s, target_s, 's')}, target {format_duration(target_s)}"
+
+
+def _open_text(forecast: TaskForecast) -> str:
+    """Between which times the 95th percentile may lie, on both sides of the target."""
+    target_s = forecast.task.target_s
+    if forecast.unmeasured or target_s is None:
+        return f"{forecast.task.name}: link {forecast.unmeasured or 'used'} was never measured"
+    low_s, high_s = forecast.time.quantile_interval(SURE_LEVEL)
+    return (
+        f"{forecast.task.name} may take from {format_duration(low_s)} to "
+        f"{format_duration(high_s)} "
+        f"(90 % interval on the 95th percentile), target {format_duration(target_s)}: "
+        "too little measured to tell"
+    )

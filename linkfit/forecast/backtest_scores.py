@@ -8,6 +8,7 @@ import numpy as np
 
 from linkfit.errors import FitError
 from linkfit.forecast.scores import crps
+from linkfit.units import format_share
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -117,7 +118,8 @@ def compared(
     if not np.isfinite(draws_s).all():
         raise FitError(
             f"{size_bytes:g} bytes: expected a forecast that ends, got one that never does in "
-            f"{np.isinf(draws_s).mean():.0%} of the draws; the past holds too many outages"
+            f"{format_share(float(np.isinf(draws_s).mean()))} of the draws; the past holds too "
+            "many outages"
         )
     tails = [((1 - level) / 2, (1 + level) / 2) for level in COVERED_LEVELS]
     # shape (levels, 2) or (levels, 2, n)

@@ -7,7 +7,7 @@ import numpy as np
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.outcomes import BacklogForecast, TaskForecast
 from linkfit.site.model import Backlog, PathLimits, Service, Task
-from linkfit.units import format_size
+from linkfit.units import format_share, format_size
 
 _REFUSED_FRAC = 0.05  # of a task's runs over the body limit: then it cannot be relied on
 
@@ -60,7 +60,8 @@ def refusal(task: Task, path: PathLimits) -> str:
     share = _share_above(task, limit)
     if share <= _REFUSED_FRAC:
         return ""
-    return f"{share:.0%} of its requests exceed the path's body limit of {format_size(limit)}"
+    over = format_share(share)
+    return f"{over} of its requests exceed the path's body limit of {format_size(limit)}"
 
 
 def _share_above(task: Task, limit_bytes: float) -> float:

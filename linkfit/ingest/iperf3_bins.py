@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 from linkfit.ingest.iperf3_run import Interval, Run, Totals
 from linkfit.ingest.notes import Notes
-from linkfit.units import BITS_PER_BYTE
+from linkfit.units import BITS_PER_BYTE, format_share
 
 # Sender intervals below 1 s show how writes were cut up, not the link; 5 % are left for timers.
 SHORTEST_BIN_S = 0.95
@@ -139,7 +139,8 @@ def _datagram_bins(intervals: list[Interval], totals: Totals, notes: Notes) -> l
     if arrived_frac < 1 - TOLERATED_LOSS_FRAC:
         notes.repair(
             "sender intervals replaced", len(bins),
-            f"only {arrived_frac:.0%} of what was sent arrived: the receiver's total is the sample",
+            f"only {format_share(arrived_frac)} of what was sent arrived: the receiver's total is "
+            "the sample",
         )  # fmt: skip
         duration_s = sum(b.duration_s for b in bins)
         if _is_possible(totals.received_bytes, totals.received_s):

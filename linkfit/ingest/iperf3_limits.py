@@ -128,6 +128,7 @@ def _note_granularity(run: Run, bins: list[Bin], notes: Notes) -> None:
     if 0 < per_bin_bytes < run.block_bytes / _COARSE_FRAC:
         notes.find(
             "coarse counting", len(bins),
-            f"writes of {format_size(run.block_bytes)} are more than {_COARSE_FRAC:.0%} of what a "
-            f"sample of about {SHORTEST_BIN_S:.0f} s carries: samples jump; use -l 8K",
+            f"writes of {format_size(run.block_bytes)} are more than "
+            f"{format_share(_COARSE_FRAC)} of what a sample of about {SHORTEST_BIN_S:.0f} s "
+            "carries: samples jump; use -l 8K",
         )  # fmt: skip

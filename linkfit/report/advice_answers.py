@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from linkfit.advice.answers import Answer
 
 Record = Mapping[str, Any]
+_N_MISSED = 3
 
 
 def answers_record(advice: "Advice") -> dict[str, Any]:
@@ -69,10 +70,17 @@ def answers_text(record: Record) -> "list[RenderableType]":
     )
     best = "cheapest that meets all" if cheapest["feasible"] else "closest to all targets"
     listing.add(best, *_cells(cheapest))
+    front = answers["cost_against_targets"]
+    if front and front[-1]["n_met"] > cheapest["n_met"]:
+        listing.add("most targets met", *_cells(front[-1]))
+        best_note = [sentence("closest: misses by least over all targets together, which is not "
+                              "the set that meets most of them.")]  # fmt: skip
+    else:
+        best_note = []
     listing.add("no quality given up", *_cells(kept))
-    parts: list[RenderableType] = [heading("Answers to choose from"), listing]
+    parts: list[RenderableType] = [heading("Answers to choose from"), listing, *best_note]
     parts += _kept_text(cheapest, kept)
-    parts += _front_text(answers["cost_against_targets"])
+    parts += _front_text(front)
     parts += bullets(
         [_search_line(record["search"], "cheaper" if cheapest["feasible"] else "closer")]
     )
@@ -96,7 +104,11 @@ def _kept_text(cheapest: Record, kept: Record) -> "list[RenderableType]":
     if not kept["changes"]:
         return [sentence("Without giving up quality: no change helps.")]
     lines = [f"{_named(change)}: {change['from']} -> {change['to']}" for change in kept["changes"]]
-    missed = [f"still missed: {text}" for text in kept["in_the_way"]]
+    in_the_way = kept["in_the_way"]
+    missed = [f"still missed: {text}" for text in in_the_way[:_N_MISSED]]
+    left = len(in_the_way) - len(missed)
+    if left > 0:
+        missed.append(f"and {left} more still missed (all of them: --json)")
     return [sentence("Without giving up quality:"), *bullets([*lines, *missed], indent=2)]
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from linkfit.advice.link_rates import AVERAGE_S, link_rates
 from linkfit.advice.selection import TIME_LIMIT_S
-from linkfit.advice.verdict import verdict_reason
+from linkfit.advice.verdict import open_directions, verdict_reason, verdict_sentence
 from linkfit.report.advice_answers import answers_record
 from linkfit.report.backlog_json import backlog_record
 from linkfit.report.data_json import data_record
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from linkfit.link.model import LinkModel
 
 SCHEMA = "linkfit/advice/1"
+_MEASURED_WORDS = {"up": "upload", "down": "download"}  # as the link names what is missing
 
 
 def advice_record(advice: "Advice", link: "LinkModel") -> dict[str, Any]:
@@ -44,6 +45,7 @@ def advice_record(advice: "Advice", link: "LinkModel") -> dict[str, Any]:
         "feasible": advice.feasible,
         "in_the_way": list(advice.in_the_way),
         **_forecasts(advice.before, verdicts),
+        "verdict_reasons": {name: _why(name, advice) for name in verdicts},
         "changes": [_change(outcome) for outcome in advice.outcomes if outcome.chosen],
         "after": _forecasts(advice.after, verdicts) if advice.chosen else None,
         "other_changes": [_change(outcome) for outcome in advice.outcomes if not outcome.chosen],
@@ -90,6 +92,19 @@ def _forecasts(evaluation: "Evaluation", verdicts: "Mapping[str, str]") -> dict[
         ],
         "data": data_record(evaluation.data),
         "backlogs": [backlog_record(backlog) for backlog in evaluation.backlogs],
+    }
+
+
+def _why(name: str, advice: "Advice") -> dict[str, Any]:
+    """One sentence on a verdict, and which measurements would settle what is open."""
+    before, after = advice.before, advice.after
+    directions = open_directions(name, before, after)
+    words = tuple(_MEASURED_WORDS[direction] for direction in directions)
+    telling = [text for text in before.missing if text.startswith(words)] if words else []
+    return {
+        "why": verdict_sentence(name, before, after),
+        "open_directions": list(directions),
+        "measure": telling,
     }
 
 

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 from rich.text import Text
 
-from linkfit.advice.reasons import REFUSED
+from linkfit.advice.reasons import REFUSED, format_against
 from linkfit.forecast.user_limits import MOST_USERS
 from linkfit.report.advice_answers import answers_text
 from linkfit.report.backlog_text import backlogs_text
@@ -22,23 +22,26 @@ Record = Mapping[str, Any]
 # the word says it, the colour only helps
 _VERDICT_STYLES = {"fits": "green", "fits with changes": "yellow", "does not fit": "red"}
 _INFINITY = float("inf")
-_N_GAINS = 4
-_N_OTHERS = 12
+_N_GAINS = 3
+_N_OTHERS = 6
 _USUAL_TIME = ": time that 19 of 20 stay within"
 
 
 def advice_text(record: Record) -> "list[RenderableType]":
-    """Verdicts, changes, data use, backlogs, what is missing and the cautions, in this order."""
+    """Answers first, then what they rest on, then what is missing and the cautions."""
     return apart(
         [
             [heading(record["site"]), *link_lines(record["link"])],
             _section("What if", record["what_if"]),
-            [*verdicts_text(record["services"]), *floor_lines(record["link"])],
-            services_text(record["services"]),
-            changes_text(record["changes"]),
-            other_changes_text(record["other_changes"]),
+            [
+                *verdicts_text(record["services"], record["verdict_reasons"]),
+                *floor_lines(record["link"]),
+            ],
             targets_text(record),
+            changes_text(record["changes"]),
             answers_text(record),
+            services_text(record["services"]),
+            other_changes_text(record["other_changes"]),
             data_text(record["data"]),
             backlogs_text(record["backlogs"]),
             _section("Not measured", record["missing"]),
@@ -79,15 +82,29 @@ def floor_lines(link: Record) -> "list[RenderableType]":
     ]
 
 
-def verdicts_text(services: Sequence[Record]) -> "list[RenderableType]":
-    """The answer in short: a service a line."""
+def verdicts_text(
+    services: Sequence[Record], reasons: Mapping[str, Record]
+) -> "list[RenderableType]":
+    """The answer in short: a service a line, with why it does not simply fit."""
     if not services:
         return []
-    listing = Listing(columns=(Column(heading="service", prose=True),
-                               Column(heading="verdict")))  # fmt: skip
+    listing = Listing(columns=(Column(heading="service", prose=True), Column(heading="verdict"),
+                               Column(heading="why", prose=True)))  # fmt: skip
     for service in services:
-        listing.add(service["name"], _verdict(service["verdict"]))
-    return [heading("Verdicts"), listing]
+        why = reasons[service["name"]]["why"]
+        listing.add(service["name"], _verdict(service["verdict"]), why)
+    return [heading("Verdicts"), listing, *_settling(reasons)]
+
+
+def _settling(reasons: Mapping[str, Record]) -> "list[RenderableType]":
+    """What to measure so that a verdict of "not enough data" becomes another one."""
+    lines = []
+    for name, found in reasons.items():
+        if not found["open_directions"]:
+            continue
+        first = found["measure"][0] if found["measure"] else "more tests on more days would"
+        lines.append(f"{name}, to settle it: {first}; when and how often: linkfit plan-tests")
+    return [Text(), *bullets(lines)] if lines else []
 
 
 def _verdict(verdict: str) -> Text:
@@ -211,7 +228,7 @@ def other_changes_text(changes: Sequence[Record]) -> "list[RenderableType]":
         )
     left = len(changes) - len(listing.rows)
     more = [sentence(f"and {left} more (all of them: --json)")] if left > 0 else []
-    return [heading("Also tried, not needed"), listing, *more]
+    return [heading("Also tried, left out"), listing, *more]
 
 
 def targets_text(record: Record) -> "list[RenderableType]":
@@ -229,7 +246,7 @@ def targets_text(record: Record) -> "list[RenderableType]":
         unit = target["unit"]
         cells = [
             _value(target["target"], unit),
-            *(_stand(target, key) for key in ("before", "after")),
+            *(_against(target, key) for key in ("before", "after")),
         ]
         listing.add(_measure(target), *cells[: 3 if changed else 2],
                     "yes" if target["met_after"] else "NO")  # fmt: skip
@@ -259,6 +276,14 @@ def _gain(gain: Record) -> str:
 def _stand(moved: Record, key: str) -> str:
     """The value of a measure "before" or "after"; in words where the path refuses the task."""
     return REFUSED if moved[f"refused_{key}"] else _value(moved[key], moved["unit"])
+
+
+def _against(target: Record, key: str) -> str:
+    """The same in as many digits as it takes to differ from the target."""
+    value, unit = target[key], target["unit"]
+    if value is None or target["target"] is None:
+        return _stand(target, key)
+    return format_against(value, target["target"], unit, refused=target[f"refused_{key}"])
 
 
 def _shown_moved(gain: Record) -> bool:

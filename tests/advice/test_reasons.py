@@ -6,7 +6,7 @@ import pytest
 
 from linkfit.advice.changes import candidate_changes
 from linkfit.advice.measures import Measure
-from linkfit.advice.reasons import Gain, format_value, gains, hindrance, reason
+from linkfit.advice.reasons import Gain, format_against, format_value, gains, hindrance, reason
 
 
 def single(camp, rates, evaluator, setting):
@@ -89,3 +89,20 @@ def test_a_refused_task_is_not_carried():
     gain = Gain(measure="add a clip", unit="s", before=math.inf, after=60.0, better=True,
                 weight=10.0, refused_before=True)  # fmt: skip
     assert gain.text == "add a clip not carried -> 60 s"
+
+
+@pytest.mark.parametrize(
+    ("value", "bound", "unit", "expected"),
+    [
+        (4.03, 4.0, "s", "4.03 s"),
+        (4.9, 4.0, "s", "4.9 s"),
+        (4.0, 4.0, "s", "4.0 s"),
+        (math.inf, 4.0, "s", "never"),
+        (0.949, 0.95, "probability", "94.9 %"),
+        (60.02e9, 60e9, "bytes", "60.02 GB"),
+        (3.01, 3.0, "days", "3.01 days"),
+        (4.0 + 1e-12, 4.0, "s", "4.0 s"),  # one number to any reader
+    ],
+)
+def test_a_missed_target_never_prints_like_a_met_one(value, bound, unit, expected):
+    assert format_against(value, bound, unit) == expected

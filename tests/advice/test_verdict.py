@@ -5,7 +5,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from linkfit.advice.verdict import service_stands, service_verdict, task_stands, verdict_reason
+from linkfit.advice.verdict import (
+    open_directions,
+    service_stands,
+    service_verdict,
+    task_stands,
+    verdict_reason,
+    verdict_sentence,
+)
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.outcomes import DataForecast, Evaluation, ServiceForecast, TaskForecast
 from linkfit.site.model import Service, Site, SizeLaw, Task
@@ -142,3 +149,55 @@ def test_what_was_never_measured_leaves_the_service_open():
     assert service_stands(service(known, unknown), data()) == "open"
     refused = replace(unknown, refused="its requests exceed the path's body limit")
     assert task_stands(refused) == "no"
+
+
+def evaluated(*tasks, prob=None, throttled=None):
+    found = service(*tasks, throttled=throttled)
+    site = Site(name="hut", services=(found.service,))
+    return Evaluation(site=site, seed=0, services=(found,), data=data(prob), backlogs=())
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "expected"),
+    [
+        (QUICK, QUICK, ""),
+        (SLOW, QUICK, "as it is, misses its target: view"),
+        (SLOW, SLOW, "with all changes: view takes 9.0 s, target 2.0 s"),
+        ([2.03] * 2, [2.004] * 2, "with all changes: view takes 2.004 s, target 2.0 s"),
+        (
+            SLOW,
+            OPEN,
+            "with all changes: view may take from 500 ms to 9.0 s (90 % interval on the 95th "
+            "percentile), target 2.0 s: too little measured to tell",
+        ),
+    ],
+)
+def test_each_verdict_but_fits_has_one_sentence_that_says_why(before, after, expected):
+    sites = evaluated(forecast(before)), evaluated(forecast(after))
+    assert verdict_sentence("lab", *sites) == expected
+
+
+def test_a_verdict_left_open_by_the_site_as_it_is_says_so():
+    sites = evaluated(forecast(OPEN)), evaluated(forecast(SLOW))
+    assert service_verdict("lab", *sites) == "not enough data"
+    assert verdict_sentence("lab", *sites).startswith("as it is: view may take from 500 ms")
+
+
+def test_refusals_unmeasured_directions_and_spent_plans_are_named():
+    refused = evaluated(forecast(QUICK, refused="the path carries no calls"))
+    assert "view cannot be carried, the path carries no calls" in verdict_sentence(
+        "lab", refused, refused
+    )
+    unknown = evaluated(replace(forecast(QUICK), unmeasured="down"))
+    assert "view: link down was never measured" in verdict_sentence("lab", unknown, unknown)
+    spent = evaluated(forecast(QUICK), prob=0.5, throttled=False)
+    assert "the data plan runs out too often" in verdict_sentence("lab", spent, spent)
+
+
+def test_only_an_open_verdict_asks_for_a_direction_to_be_measured():
+    slow, is_open = evaluated(forecast(SLOW)), evaluated(forecast(OPEN))
+    assert open_directions("lab", slow, is_open) == ("up",)
+    assert open_directions("lab", slow, slow) == ()
+    inward = forecast(OPEN)
+    inward = evaluated(replace(inward, task=replace(inward.task, flow="both")))
+    assert open_directions("lab", slow, inward) == ("down", "up")

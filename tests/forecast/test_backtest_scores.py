@@ -69,7 +69,7 @@ def test_a_summary_pools_what_it_is_given():
 
 
 def test_a_forecast_that_never_ends_is_refused():
-    with pytest.raises(FitError, match=r"1e\+06 bytes: expected a forecast that ends, .* 50% of"):
+    with pytest.raises(FitError, match=r"1e\+06 bytes: expected a forecast that ends, .* 50 % of"):
         one_forecast(1e6, "up", np.array([1.0]), np.array([1.0, np.inf]))
 
 

@@ -19,13 +19,13 @@ RELAY = PathLimits(entry="relay", body_limit_bytes=100e6)
     ("changes", "path", "text"),
     [
         # lognormal, median 130 MB, spread 2.5: P(over 100 MB) = 61 %
-        ({"flow": "in", "size": SizeLaw(median_bytes=130e6, spread=2.5)}, RELAY, "61% of its req"),
+        ({"flow": "in", "size": SizeLaw(median_bytes=130e6, spread=2.5)}, RELAY, "61 % of its req"),
         ({"flow": "out", "size": SizeLaw(median_bytes=130e6, spread=2.5)}, RELAY, ""),
         ({"flow": "in", "size": SizeLaw(median_bytes=130e6)}, PathLimits(), ""),
         ({"flow": "in", "size": SizeLaw(median_bytes=130e6), "chunk_bytes": 5e6}, RELAY, ""),
         ({"flow": "in", "size": SizeLaw(median_bytes=130e6), "chunk_bytes": 2e8}, RELAY, "200 MB"),
         ({"flow": "in", "size": SizeLaw(median_bytes=3.5e6, spread=1.6)}, RELAY, ""),
-        ({"flow": "in", "size": SizeLaw(median_bytes=130e6)}, RELAY, "100% of its req"),
+        ({"flow": "in", "size": SizeLaw(median_bytes=130e6)}, RELAY, "100 % of its req"),
     ],
 )
 def test_the_body_limit_of_a_relay_refuses_what_clients_send_in(changes, path, text):
