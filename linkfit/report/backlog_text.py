@@ -17,34 +17,35 @@ Record = Mapping[str, Any]
 _INFINITY = float("inf")
 _LEAST_GAIN_DAYS = 1 / 24  # an easing that saves less than an hour, or a hundredth, gains nothing
 _LEAST_GAIN_FRAC = 0.01
+_HELD_WORDS = {"hours": "the hours in which it may run", "rate": "the rate of the link"}
 
 
 def backlogs_text(backlogs: Sequence[Record]) -> "list[RenderableType]":
     """When each backlog is done and what holds it back."""
     if not backlogs:
         return []
-    listing = Listing(
-        columns=(
-            Column(heading="backlog", prose=True),
-            Column(heading="5 %", right=True),
-            Column(heading="median", right=True),
-            Column(heading="95 %", right=True),
-            Column(heading="held back by", prose=True),
-            Column(heading="by deadline", right=True),
-        )
+    columns = (
+        Column(heading="backlog", prose=True),
+        Column(heading="5 %", right=True),
+        Column(heading="median", right=True),
+        Column(heading="95 %", right=True),
+        Column(heading="held back by", prose=True),
+        Column(heading="by deadline", right=True),
     )
+    judged = any(backlog["prob_by_deadline"] is not None for backlog in backlogs)
+    listing = Listing(columns=columns if judged else columns[:-1])
     for backlog in backlogs:
         chance = backlog["prob_by_deadline"]
         if backlog["unmeasured"]:
-            listing.add(backlog["name"], "?", "?", "?",
-                        f"unknown: {backlog['unmeasured']} was never measured", "?")  # fmt: skip
-            continue
-        listing.add(
-            backlog["name"],
-            *(_when(backlog, level) for level in ("p05", "p50", "p95")),
-            backlog.get("refused") or backlog["binding"],
-            "" if chance is None else format_share(chance),
-        )
+            cells = ["?", "?", "?", f"unknown: {backlog['unmeasured']} was never measured", "?"]
+        else:
+            held = _HELD_WORDS.get(backlog["binding"], backlog["binding"])
+            cells = [
+                *(_when(backlog, level) for level in ("p05", "p50", "p95")),
+                backlog.get("refused") or held,
+                "" if chance is None else format_share(chance),
+            ]
+        listing.add(backlog["name"], *(cells if judged else cells[:-1]))
     parts: list[RenderableType] = [heading("Backlogs, from their start to done"), listing]
     never = [f"{one['name']}: {one['why_never']}" for one in backlogs if one.get("why_never")]
     if never:
@@ -81,7 +82,9 @@ def _remarks(backlogs: Sequence[Record]) -> "list[RenderableType]":
             continue
         shares = sorted(one["binding_frac"].items(), key=lambda pair: -pair[1])
         if len(shares) > 1:
-            held = ", ".join(f"{name} in {format_share(share)}" for name, share in shares)
+            held = ", ".join(
+                f"{_HELD_WORDS.get(name, name)} in {format_share(share)}" for name, share in shares
+            )
             lines.append(f"{one['name']}: held back by {held} of futures")
         sure = between(_or_never(one["p50_low_days"]), _or_never(one["p50_high_days"]), "days")
         if " to " not in sure:
@@ -104,6 +107,12 @@ def easings_text(backlogs: Sequence[Record]) -> "list[RenderableType]":
         idle = [one["what"] for one in easings if not _gains(one, backlog)]
         if idle:
             lines.append(f"no gain found: {', '.join(idle)}")
+        if backlog["binding"] == "hours" and not any(e.get("constraint") == "hours" for e in gains):
+            lines.append(
+                f"its hours hold it back by the wait until they open, counted from "
+                f"{_clock(backlog['start_h'])} on: a start as they open takes that wait away, "
+                "longer hours do not"
+            )
         parts += [Text(), heading(title), *bullets(lines)]
     return parts
 

@@ -61,7 +61,10 @@ def test_each_easing_says_how_much_sooner():
     assert "no gain found: per-item cost halved" in text
     assert "Counted from 2026-06-29, 06:30, local time." in text
     assert "lies within 2.0 days to never (90 %)" in text
-    assert "season photos: held back by data plan in 80 %, rate in 20 % of futures" in text
+    assert (
+        "season photos: held back by data plan in 80 %, the rate of the link in 20 % of futures"
+        in text
+    )
 
 
 def test_never_is_said_plainly():
@@ -88,3 +91,21 @@ def test_nights_and_waiting_in_words():
     assert "others; no gain found" in shown(answers_text([FULL | {"waiting": slow}]), 120)
     unknown = waiting | {"times_as_fast": None}
     assert "no daily pattern was measured" in shown(answers_text([FULL | {"waiting": unknown}]))
+
+
+def test_the_deadline_has_no_column_where_there_is_none():
+    assert "by deadline" not in shown(backlogs_text([BACKLOG | {"prob_by_deadline": None}]), 120)
+    unmeasured = BACKLOG | {"prob_by_deadline": None, "unmeasured": "up"}
+    assert "up was never measured" in shown(backlogs_text([unmeasured]), 120)
+
+
+def test_hours_that_hold_by_their_opening_say_why_longer_hours_gain_nothing():
+    longer = {"what": "one more hour up a day", "constraint": "hours", "p05_days": 0.0,
+              "p50_days": 0.0, "p95_days": 0.0, "done_p50_days": 3.0}  # fmt: skip
+    waits = FULL | {"binding": "hours", "sooner": [longer]}
+    text = " ".join(shown(answers_text([waits]), 80).split())
+    assert "the hours in which it may run" in text
+    assert "no gain found: one more hour up a day" in text
+    assert "by the wait until they open, counted from 06:30 on" in text
+    gains = waits | {"sooner": [longer | {"p50_days": 1.0, "p95_days": 2.0}]}
+    assert "until they open" not in " ".join(shown(answers_text([gains]), 80).split())
