@@ -1,6 +1,6 @@
 """Figures of links side by side: their seconds each way, and the time of each task on each."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -27,9 +27,11 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from linkfit.advice.compared_links import LinkComparison, Standing
-    from linkfit.forecast.outcomes import TaskForecast
+    from linkfit.advice.compared_links import LinkComparison
+    from linkfit.forecast.outcomes import Evaluation, TaskForecast
     from linkfit.forecast.rate_differences import RatePercentiles
+
+    Evaluated = Sequence[tuple[str, Evaluation | None]]
 
 # colour, marker and line differ, and each line bears its name: none is needed alone
 _LOOKS = (
@@ -51,8 +53,9 @@ def write_compare_figures(found: "LinkComparison", folder: Path, *, kind: str) -
                  if direction in dict(one.rates)]  # fmt: skip
         if len(links) >= 2:
             figures.append((f"rates-{direction}", rates_figure(links, direction)))
-    if any(task_rows(found.standings)):
-        figures.append(("task-times", times_figure(found.standings)))
+    evaluated = [(one.name, one.evaluation) for one in found.standings]
+    if task_rows(evaluated):
+        figures.append(("task-times", times_figure(evaluated)))
     return [save_figure(figure, folder / f"{name}.{kind}") for name, figure in figures]
 
 
@@ -82,17 +85,17 @@ def rates_figure(links: "list[tuple[str, RatePercentiles]]", direction: str) -> 
     return figure
 
 
-def task_rows(standings: "tuple[Standing, ...]") -> "list[tuple[str, list[TaskForecast | None]]]":
+def task_rows(evaluated: "Evaluated") -> "list[tuple[str, list[TaskForecast | None]]]":
     """Each task with a target, by its name, with its forecast on every link; at most 30."""
-    tables = [_tasks(one) for one in standings]
+    tables = [_tasks(evaluation) for _, evaluation in evaluated]
     keys = list(tables[0]) if tables else []
     return [(f"{service}\n{task}", [table.get((service, task)) for table in tables])
             for service, task in keys[:_MOST_ROWS]]  # fmt: skip
 
 
-def _tasks(one: "Standing") -> "dict[tuple[str, str], TaskForecast]":
+def _tasks(evaluation: "Evaluation | None") -> "dict[tuple[str, str], TaskForecast]":
     """Tasks that can be judged on this link."""
-    services = () if one.evaluation is None else one.evaluation.services
+    services = () if evaluation is None else evaluation.services
     return {
         (_cut(task.service), _cut(task.task.name)): task
         for service in services
@@ -102,10 +105,10 @@ def _tasks(one: "Standing") -> "dict[tuple[str, str], TaskForecast]":
 
 
 @in_house_style
-def times_figure(standings: "tuple[Standing, ...]") -> "Figure":
-    """5 % to 95 % of each task's times on every link, with its target."""
-    rows = task_rows(standings)
-    n_links = len(standings)
+def times_figure(evaluated: "Evaluated") -> "Figure":
+    """5 % to 95 % of each task's times on every named link, with its target."""
+    rows = task_rows(evaluated)
+    n_links = len(evaluated)
     figure, axes = new_figure("Time of each task at the busy hour", n_rows=len(rows))
     for row, (_, forecasts) in enumerate(rows):
         for index, forecast in enumerate(forecasts):
@@ -119,9 +122,9 @@ def times_figure(standings: "tuple[Standing, ...]") -> "Figure":
     axes.set_xscale("log")
     _ticks(axes, _TIME_TICKS_S, lambda time_s: format_duration(time_s, 1))
     axes.set_xlabel("time, 5 % to 95 % of cases and median")
-    for index, one in enumerate(standings):
+    for index, (name, _) in enumerate(evaluated):
         colour, marker, line = _look(index)
-        axes.plot([], [], color=colour, linestyle=line, marker=marker, label=_cut(one.name))
+        axes.plot([], [], color=colour, linestyle=line, marker=marker, label=_cut(name))
     axes.plot([], [], color=BLACK, linewidth=2, label="target for the 95 % end")
     put_legend_below(figure, n_columns=2)
     return figure

@@ -21,5 +21,16 @@ def test_an_example_runs_without_a_word_on_stderr(script, tmp_path):
     assert not list(tmp_path.iterdir())
 
 
-def test_there_are_three_examples():
-    assert len(list(EXAMPLES.glob("*.py"))) == 3
+def test_there_are_four_examples():
+    assert len(list(EXAMPLES.glob("*.py"))) == 4
+
+
+@pytest.mark.slow
+def test_the_notebook_example_writes_one_figure_of_each(tmp_path):
+    done = subprocess.run(
+        [sys.executable, str(EXAMPLES / "notebook_figures.py"), str(tmp_path)],
+        capture_output=True, text=True, timeout=120, check=True,
+    )  # fmt: skip
+    names = ["evaluation.svg", "forecast.svg", "link.svg", "trace.svg"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == names
+    assert "trace: a table of 4 rows" in done.stdout
