@@ -5,10 +5,10 @@ mean load first, but never more than `1 - LEAST_SHARE_FRAC` of what is there, si
 share.
 """
 
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import replace
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -104,15 +104,19 @@ def forecast_backlogs(
     start: date | None = None,
     start_h: float = 0.0,
     binding: bool = True,
+    kept: dict[Hashable, Any] | None = None,
 ) -> Mapping[str, BacklogForecast]:
     """Every backlog of `site` that crosses no direction but those of `paths`, by name.
 
     One drain for all of them: the same figures as `forecast_backlog` of each, in less time.
+    `kept` as in `forecast_data`.
     """
     known = [one for one in site.backlogs if set(WAYS[one.flow]) <= set(paths)]
     if not known:
         return {}
-    case = backlog_case(site, known, 0, link, paths, seed=seed, start=start, start_h=start_h)
+    case = backlog_case(
+        site, known, 0, link, paths, seed=seed, start=start, start_h=start_h, kept=kept
+    )
     days = case.all_days()
     return {
         one.name: _forecast(

@@ -1,10 +1,10 @@
 """From a site, its backlogs and a link to the steps of a drain: what holds each backlog back."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -40,8 +40,12 @@ def backlog_case(
     start: date | None,
     start_h: float,
     used_bytes: float | None = None,
+    kept: dict[Hashable, Any] | None = None,
 ) -> Case:
-    """Everything that holds `backlogs` back, ready to drain; `own` is the one asked about."""
+    """Everything that holds `backlogs` back, ready to drain; `own` is the one asked about.
+
+    `kept` as in `forecast_data`.
+    """
     world = next(iter(paths.values())).world
     n_draws = world.size
     up_frac, opened = open_parts(site, backlogs, start=start, start_h=start_h, seed=seed,
@@ -86,7 +90,7 @@ def backlog_case(
         up_frac=up_frac,
         cap_bytes=site.plan.cap_bytes if metered and site.plan.cap_bytes else math.inf,
         throttle_bps=site.plan.throttle_bps or 0.0,
-        others_bytes=_others_bytes(site, seed, n_draws) if metered else np.zeros(n_draws),
+        others_bytes=_others_bytes(site, seed, n_draws, kept) if metered else np.zeros(n_draws),
         n_first=n_first,
         calendar=calendar,
         used_bytes=used_bytes,
@@ -170,7 +174,9 @@ def _protocol(world: "NDArray[np.int32]", rng: np.random.Generator) -> "NDArray[
     return PROTOCOL_FACTOR * np.exp(PROTOCOL_SIGMA * z - PROTOCOL_SIGMA**2 / 2)[world]
 
 
-def _others_bytes(site: Site, seed: int, n_draws: int) -> "NDArray[np.float64]":
+def _others_bytes(
+    site: Site, seed: int, n_draws: int, kept: dict[Hashable, Any] | None
+) -> "NDArray[np.float64]":
     """Counted bytes of services and background in a step; shape (d,)."""
-    others = forecast_data(replace(site, backlogs=()), seed=seed, n_draws=n_draws)
+    others = forecast_data(replace(site, backlogs=()), seed=seed, n_draws=n_draws, kept=kept)
     return others.use.draws / _N_STEPS

@@ -11,7 +11,7 @@ import zlib
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -51,24 +51,19 @@ def joined(parts: Sequence[Transfers]) -> Transfers:
 
 @dataclass(frozen=True, slots=True)
 class _Points:
-    """Points of flows: flow number, probe, mark, a uniform and a normal number; shape (m,)."""
+    """Points: probe, mark, a uniform and a normal number; shape (m,)."""
 
-    flow: "NDArray[np.int32]"
     probe: "NDArray[np.int32]"
     mark: "NDArray[np.float32]"
     uniform: "NDArray[np.float32]"
     normal: "NDArray[np.float32]"
 
-    def where(self, keep: "NDArray[np.bool_]") -> "_Points":
-        return _Points(
-            self.flow[keep], self.probe[keep], self.mark[keep], self.uniform[keep],
-            self.normal[keep],
-        )  # fmt: skip
+    def take(self, which: "NDArray[Any] | slice") -> "_Points":
+        return _Points(self.probe[which], self.mark[which], self.uniform[which], self.normal[which])
 
     @classmethod
     def joined(cls, parts: "Sequence[_Points]") -> "_Points":
         return cls(
-            np.concatenate([part.flow for part in parts]),
             np.concatenate([part.probe for part in parts]),
             np.concatenate([part.mark for part in parts]),
             np.concatenate([part.uniform for part in parts]),
@@ -76,32 +71,56 @@ class _Points:
         )
 
 
-def _none() -> _Points:
-    """No points."""
-    whole, real = np.empty(0, np.int32), np.empty(0, np.float32)
-    return _Points(whole, whole, real, real, real)
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """Points that are there, with the flow of each, shape (m,)."""
+
+    flow: "NDArray[np.int64]"
+    points: _Points
+
+    def where(self, keep: "NDArray[np.bool_]") -> "_Found":
+        return _Found(self.flow[keep], self.points.take(keep))
 
 
 class _Field:
-    """Points of one flow in one window, drawn in the order of their marks, as far as asked."""
+    """Points of one flow in one window, drawn in the order of their marks, as far as asked.
 
-    def __init__(self, flow: int, n_probes: int, key: list[int]) -> None:
-        self.flow, self.limit = flow, 0.0
+    Kept in layers of rising marks, each sorted, so that a light load does not pay for what a
+    heavy one had drawn.
+    """
+
+    def __init__(self, n_probes: int, key: list[int]) -> None:
+        self.limit = 0.0
         self.last = np.zeros(n_probes)
         self.rng = np.random.default_rng(np.random.SeedSequence(key))
         self.beyond: list[_Points] = []
+        self.layers: list[tuple[float, _Points]] = []  # lowest mark that it may hold
+        self.found: dict[float, list[_Points]] = {}
         self.n_rows = 1
 
-    def up_to(self, limit: float) -> _Points | None:
-        """Points with marks from the limit so far to the new one."""
+    def below(self, limit: float) -> list[_Points]:
+        """All points with marks below `limit`, and hardly any above it."""
+        if limit not in self.found:
+            self._extend(_rounded_up(limit))
+            top = np.nextafter(np.float32(limit), np.float32(np.inf))
+            self.found[limit] = [
+                points.take(slice(int(np.searchsorted(points.mark, top))))
+                for least, points in self.layers
+                if least < limit
+            ]
+        return self.found[limit]
+
+    def _extend(self, limit: float) -> None:
+        """One more layer, from the limit so far to the new one."""
         if limit <= self.limit:
-            return None
+            return
         while self.last.min() < limit:
             self._draw()
         every = _Points.joined(self.beyond)
         inside = every.mark < limit
-        self.limit, self.beyond = limit, [every.where(~inside)]
-        return every.where(inside)
+        layer = every.take(inside)
+        self.layers.append((self.limit, layer.take(np.argsort(layer.mark, kind="stable"))))
+        self.limit, self.beyond = limit, [every.take(~inside)]
 
     def _draw(self) -> None:
         shape = (self.n_rows, self.last.size)
@@ -109,7 +128,6 @@ class _Field:
         probe = np.broadcast_to(np.arange(shape[1], dtype=np.int32), shape)
         self.beyond.append(
             _Points(
-                np.full(marks.size, self.flow, np.int32),
                 probe.ravel(),
                 marks.ravel().astype(np.float32),
                 self.rng.random(shape, np.float32).ravel(),
@@ -125,42 +143,45 @@ class _Window:
     def __init__(self, number: int, n_probes: int, seed: int) -> None:
         self.number, self.n_probes, self.seed = number, n_probes, seed
         self.fields: dict[tuple[str, int], _Field] = {}
-        self.points = _none()
 
     def below(
         self,
         keys: Sequence[tuple[str, int]],
         weights: "NDArray[np.float64]",
         scale: "NDArray[np.float64]",
-    ) -> _Points:
+    ) -> _Found:
         """Points with mark below ``weights[flow] * scale[probe]``; flows numbered as in `keys`."""
         most = float(scale.max())
-        added = [self._field(key).up_to(_rounded_up(mean * most))
-                 for key, mean in zip(keys, weights.tolist(), strict=True) if mean > 0]  # fmt: skip
-        fresh = [points for points in added if points is not None]
-        if fresh:
-            self.points = _Points.joined([self.points, *fresh])
-        numbers = {self.fields[key].flow: k for k, key in enumerate(keys) if key in self.fields}
-        load = np.zeros(len(self.fields))
-        place = np.zeros(len(self.fields), np.int32)
-        for flow, k in numbers.items():
-            load[flow], place[flow] = weights[k], k
-        near = self.points
+        parts = [
+            (flow, points)
+            for flow, (key, mean) in enumerate(zip(keys, weights.tolist(), strict=True))
+            if mean > 0
+            for points in self._field(key).below(mean * most)
+        ]
+        if not parts:
+            return _Found(np.empty(0, np.int64), _NO_POINTS)
+        points = _Points.joined([part for _, part in parts])
+        flow = np.repeat([k for k, _ in parts], [part.mark.size for _, part in parts])
+        found = _Found(flow, points)
         if scale.size < self.n_probes:
-            near = near.where(near.probe < scale.size)
-        found = near.where(near.mark < load[near.flow] * scale[near.probe])
-        return _Points(place[found.flow], found.probe, found.mark, found.uniform, found.normal)
+            found = found.where(points.probe < scale.size)
+        return found.where(found.points.mark < weights[found.flow] * scale[found.points.probe])
 
     def _field(self, key: tuple[str, int]) -> _Field:
         if key not in self.fields:
             seeds = [self.seed, zlib.crc32(key[0].encode()), key[1], self.number]
-            self.fields[key] = _Field(len(self.fields), self.n_probes, seeds)
+            self.fields[key] = _Field(self.n_probes, seeds)
         return self.fields[key]
 
 
 def _rounded_up(limit: float) -> float:
     """The next limit at or above `limit`: few steps, so that few loads need new draws."""
-    return float(_ROOM ** np.ceil(np.log(max(limit, 1e-6)) / np.log(_ROOM)))
+    return float(_ROOM ** math.ceil(math.log(max(limit, 1e-6), _ROOM)))
+
+
+_NO_POINTS = _Points(
+    np.empty(0, np.int32), np.empty(0, np.float32), np.empty(0, np.float32), np.empty(0, np.float32)
+)
 
 
 class Company:
@@ -219,12 +240,13 @@ class Company:
         weights: "NDArray[np.float64]",
         scale: "NDArray[np.float64]",
     ) -> Transfers:
-        points = self._window(number).below(_keys(flows), weights, scale)
-        points = _at_most(points, [flow.n_sources for flow in flows])
+        found = self._window(number).below(_keys(flows), weights, scale)
+        found = _at_most(found, [flow.n_sources for flow in flows])
         # what is found under way is length-biased (of a lognormal: its median times
         # exp(sigma^2)), and a uniform part of it is left
-        bits = _bits(flows, points) * np.exp(_sigma(flows)[points.flow] ** 2) * points.uniform
-        return _transfers(flows, points, np.full(points.probe.size, -SETTLE_S), bits)
+        longer = np.exp(_sigma(flows) ** 2)[found.flow]
+        bits = _bits(flows, found) * longer * found.points.uniform
+        return _transfers(flows, found, np.full(found.flow.size, -SETTLE_S), bits)
 
     def arrivals(
         self,
@@ -244,11 +266,12 @@ class Company:
             if end <= first:
                 continue
             length = np.full(from_s.size, end - begin)
-            points = self._window(number).below(_keys(flows), rate, length)
-            after = begin + (end - begin) * points.uniform.astype(np.float64)
-            inside = (after >= from_s[points.probe]) & (after < to_s[points.probe])
-            points = points.where(inside)
-            parts.append(_transfers(flows, points, after[inside], _bits(flows, points)))
+            found = self._window(number).below(_keys(flows), rate, length)
+            after = begin + (end - begin) * found.points.uniform.astype(np.float64)
+            probe = found.points.probe
+            inside = (after >= from_s[probe]) & (after < to_s[probe])
+            found = found.where(inside)
+            parts.append(_transfers(flows, found, after[inside], _bits(flows, found)))
         return joined(parts)
 
     def _window(self, number: int) -> _Window:
@@ -257,17 +280,18 @@ class Company:
         return self._windows[number]
 
 
-def _at_most(points: _Points, n_sources: Sequence[int | None]) -> _Points:
+def _at_most(found: _Found, n_sources: Sequence[int | None]) -> _Found:
     """Of each flow at each probe the points of lowest mark, as many as there are users."""
     most = np.array([math.inf if n is None else n for n in n_sources])
+    points = found.points
     if not points.mark.size or np.isinf(most).all():
-        return points
-    order = np.lexsort((points.mark, points.flow, points.probe))
-    pair = points.probe[order].astype(np.int64) * most.size + points.flow[order]
+        return found
+    order = np.lexsort((points.mark, found.flow, points.probe))
+    pair = points.probe[order].astype(np.int64) * most.size + found.flow[order]
     first = np.searchsorted(pair, pair)
     keep = np.empty(order.size, np.bool_)
-    keep[order] = np.arange(order.size) - first < most[points.flow[order]]
-    return points.where(keep)
+    keep[order] = np.arange(order.size) - first < most[found.flow[order]]
+    return found.where(keep)
 
 
 def _windows_s(last_s: float) -> Iterator[tuple[float, float]]:
@@ -293,18 +317,18 @@ def _sigma(flows: Sequence[FlowClass]) -> "NDArray[np.float64]":
     return np.log([flow.spread for flow in flows])
 
 
-def _bits(flows: Sequence[FlowClass], points: _Points) -> "NDArray[np.float64]":
+def _bits(flows: Sequence[FlowClass], found: _Found) -> "NDArray[np.float64]":
     """Lognormal sizes."""
     median = np.array([flow.median_bits for flow in flows])
-    spread = np.exp(_sigma(flows)[points.flow] * points.normal)
-    return np.asarray(median[points.flow] * spread)
+    spread = np.exp(_sigma(flows)[found.flow] * found.points.normal)
+    return np.asarray(median[found.flow] * spread)
 
 
 def _transfers(
     flows: Sequence[FlowClass],
-    points: _Points,
+    found: _Found,
     after_s: "NDArray[np.float64]",
     bits: "NDArray[np.float64]",
 ) -> Transfers:
-    low = np.array([flow.low_priority for flow in flows])[points.flow]
-    return Transfers(points.probe.astype(np.int64), after_s, np.maximum(bits, 1.0), low)
+    low = np.array([flow.low_priority for flow in flows])[found.flow]
+    return Transfers(found.points.probe.astype(np.int64), after_s, np.maximum(bits, 1.0), low)

@@ -7,11 +7,11 @@ never meet those of the server sends nothing.
 
 import math
 import zlib
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from statistics import NormalDist
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -119,6 +119,7 @@ def forecast_data(
     loss_frac: float = 0.0,
     cycle_days: float = DAYS_PER_MONTH,
     mean_rates_bps: Mapping[str, float] | None = None,
+    kept: dict[Hashable, Any] | None = None,
 ) -> DataForecast:
     """Bytes that the plan counts in one cycle, by cause, and when they run out.
 
@@ -137,6 +138,8 @@ def forecast_data(
         Length of the cycle. [days]
     mean_rates_bps : mapping, optional
         Mean rate of "up" and "down"; bounds what backlogs can move. [bit/s]
+    kept : dict, optional
+        Keeps what each service brings, for calls with sites that differ elsewhere.
 
     Returns
     -------
@@ -163,8 +166,12 @@ def forecast_data(
     protocol_factor = cycle.protocol_factor()
     ledger: list[LedgerEntry] = []
     twice = np.zeros(cycle.n_draws)
+    known = {} if kept is None else kept
     for service in site.services:
-        entries, second = _service_entries(cycle, site, service, protocol_factor)
+        key = (seed, n_draws, n_worlds, cycle_days, cycle.counted, site.path, site.hours, service)
+        if key not in known:
+            known[key] = _service_entries(cycle, site, service, protocol_factor)
+        entries, second = known[key]
         ledger += entries
         twice += second
     for backlog in site.backlogs:

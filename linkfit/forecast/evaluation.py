@@ -2,7 +2,7 @@
 
 import zlib
 from collections.abc import Hashable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -12,11 +12,12 @@ from linkfit.forecast.backlog import forecast_backlogs
 from linkfit.forecast.busy_hour import slowest_hour
 from linkfit.forecast.company import Company
 from linkfit.forecast.data_use import forecast_data
+from linkfit.forecast.draws import Forecast
 from linkfit.forecast.load import directions, site_classes, site_stream_load_bps
+from linkfit.forecast.meets import Meets
 from linkfit.forecast.outcomes import BacklogForecast, Evaluation, ServiceForecast, TaskForecast
 from linkfit.forecast.path_source import backlog_paths
 from linkfit.forecast.shares import WAYS
-from linkfit.forecast.sharing import FlowClass
 from linkfit.forecast.task_times import BusyHour, TaskDraws, besides_bps, task_draws
 from linkfit.forecast.unanswered import refusal, unmeasured_backlog, unmeasured_task
 from linkfit.forecast.user_limits import UserCurve, UserLimit, bears_load
@@ -40,41 +41,6 @@ def stream_seed(seed: int, *names: str) -> np.random.Generator:
     """A generator of its own for each named purpose: common random numbers across edits."""
     keys = [zlib.crc32(name.encode()) for name in names]
     return np.random.default_rng(np.random.SeedSequence([seed, *keys]))
-
-
-@dataclass(frozen=True, slots=True)
-class _Meets:
-    """What the times of a task depend on: the task itself, and the load that it meets.
-
-    `loads` are (direction, flow, share of the capacity), streams included.
-    """
-
-    what: Hashable
-    loads: tuple[tuple[str, FlowClass | None, float], ...]
-
-    @classmethod
-    def of(cls, service: Service, task: Task, path: PathLimits, hour: BusyHour) -> "_Meets":
-        rates = {d: paths.mean_rate_bps for d, paths in hour.paths.items()}
-        loads: list[tuple[str, FlowClass | None, float]] = [
-            (d, flow, flow.load_bps / max(rates[d], 1.0)) for d in rates for flow in hour.classes[d]
-        ]
-        loads += [(d, None, hour.stream_bps[d] / max(rates[d], 1.0)) for d in rates]
-        return cls((service, task, path, tuple(sorted(rates.items()))), tuple(loads))
-
-    def apart_frac(self, other: "_Meets") -> float:
-        """Load that one meets and the other does not, as a share of the capacity."""
-        mine, theirs = self._by_flow(), other._by_flow()
-        keys = mine.keys() | theirs.keys()
-        return sum(abs(mine.get(key, 0.0) - theirs.get(key, 0.0)) for key in keys)
-
-    def _by_flow(self) -> dict[Hashable, float]:
-        """Share of the capacity by direction, and by all of the flow but how often it starts."""
-        return {(d, flow and _kind(flow)): share for d, flow, share in self.loads}
-
-
-def _kind(flow: FlowClass) -> Hashable:
-    """All of a flow but how often it starts."""
-    return flow.name, flow.median_bits, flow.spread, flow.cap_bps, flow.low_priority
 
 
 class Evaluator:
@@ -112,7 +78,9 @@ class Evaluator:
         self.n_worlds = max(LEAST_WORLDS, n_probes // PROBES_PER_WORLD)
         self.hour = hour
         self._kept: dict[Hashable, Any] = {}
-        self._drawn: dict[Hashable, list[tuple[_Meets, TaskDraws]]] = {}
+        self._drawn: dict[Hashable, list[tuple[Meets, TaskDraws]]] = {}
+        self._alone: dict[Hashable, dict[Hashable, Any]] = {}
+        self._data_kept: dict[Hashable, Any] = {}
         company_seed = int(stream_seed(seed, "company").integers(2**63))
         self._company = Company(max(n_probes, _THROTTLED_PROBES), company_seed)
 
@@ -169,7 +137,13 @@ class Evaluator:
         together: Mapping[str, BacklogForecast] = self._keep(
             ("backlogs", site, binding),
             lambda: forecast_backlogs(
-                site, self.link, paths, seed=self.seed, start=self.start, binding=binding
+                site,
+                self.link,
+                paths,
+                seed=self.seed,
+                start=self.start,
+                binding=binding,
+                kept=self._data_kept,
             ),
         )
         return together[backlog.name]
@@ -180,14 +154,14 @@ class Evaluator:
             for way, model in (("up", self.link.up), ("down", self.link.down))
             if model is not None
         }
-        return forecast_data(site, seed=self.seed, mean_rates_bps=rates)
+        return forecast_data(site, seed=self.seed, mean_rates_bps=rates, kept=self._data_kept)
 
     def _keep(self, key: Hashable, compute: Any) -> Any:
         if key not in self._kept:
             self._kept[key] = compute()
         return self._kept[key]
 
-    def _known(self, seen: "_Meets", *, exact: bool) -> TaskDraws | None:
+    def _known(self, seen: Meets, *, exact: bool) -> TaskDraws | None:
         """What was computed for the same task on the same path, if it met (nearly) this load."""
         apart = 0.0 if exact else SAME_LOAD_FRAC
         for other, draws in self._drawn.get(seen.what, ()):
@@ -282,11 +256,23 @@ class Evaluator:
 
     def curve(self, task: Task, service: Service, path: PathLimits, hour: BusyHour) -> UserCurve:
         """The time of `task` against the number of users, on the runs of its verdict."""
+        seen = Meets.of(replace(service, tasks=()), task, path, hour)
         return UserCurve(
             task, service, path, hour,
             draw=lambda: stream_seed(self.seed, "task", service.name, task.name),
             n_probes=self.n_probes,
+            alone=self._alone.setdefault(seen.what, {}),
         )  # fmt: skip
+
+    def _limit(
+        self, task: Task, service: Service, path: PathLimits, hour: BusyHour, time: Forecast
+    ) -> UserLimit:
+        """The largest number of users, to a tenth, where `time` is that of those there are."""
+        curve = self.curve(task, service, path, hour)
+        if service.n_users >= 1:
+            curve.knows(time)
+        assert task.target_s is not None
+        return curve.limit(task.target_s, exact=False)
 
     def _throttled(self, hour: BusyHour, rate_bps: float) -> BusyHour:
         """The busy hour after the cap, held to the plan's throttled rate."""
@@ -312,21 +298,21 @@ class Evaluator:
         if unmeasured:
             return unmeasured_task(task, service, path, unmeasured)
         names = (service.name, task.name)
-        seen = _Meets.of(replace(service, tasks=()), task, path, hour)
+        seen = Meets.of(replace(service, tasks=()), task, path, hour)
         draws = self._known(seen, exact=exact)
         if draws is None:
             draws = task_draws(
                 task, service, path, hour,
                 rng=stream_seed(self.seed, "task", *names), n_probes=n_probes or self.n_probes,
+                alone=self._alone.setdefault(seen.what, {}),
             )  # fmt: skip
             self._drawn.setdefault(seen.what, []).append((seen, draws))
-        limit = None
+        time, limit = draws.forecast(), None
         if limits and task.target_s is not None and bears_load(task, service, path):
             limit = self._keep(
                 ("limit", service, task, path, seen.loads),
-                lambda: self.curve(task, service, path, hour).limit(task.target_s, exact=False),
+                lambda: self._limit(task, service, path, hour, time),
             )
-        time = draws.forecast()
         forecast = TaskForecast(
             service=service.name,
             task=task,

@@ -277,11 +277,17 @@ def _stays_full(
     least_s = float(asked.rtts_s.min(initial=math.inf))
     n_steps = 1 if math.isinf(least_s) else max(int(least_s / paths.step_s), 1)
     n_steps = min(n_steps, paths.n_steps)
+    window_s = n_steps * paths.step_s
+    # no window carries more than the whole row: most buffers of the kind are far above even that
+    whole_bits = paths.cumulative_bits[asked.rows, -1] / window_s * asked.rtts_s
+    endless = math.isinf(conditions.most_packets)
+    if endless and (beta * conditions.buffer_bits >= whole_bits).all():
+        return np.ones(asked.rows.size, dtype=np.bool_)
     carried = paths.cumulative_bits[:, n_steps:] - paths.cumulative_bits[:, :-n_steps]
-    peak_bps = carried.max(axis=1) / (n_steps * paths.step_s)
+    peak_bps = carried.max(axis=1) / window_s
     in_flight = peak_bps[asked.rows] * asked.rtts_s
     covered = beta * conditions.buffer_bits >= in_flight
-    if math.isfinite(conditions.most_packets):
+    if not endless:
         window_bits = conditions.most_packets * conditions.packet_bits * conditions.n_flows
         covered &= window_bits >= in_flight + conditions.buffer_bits
     return covered

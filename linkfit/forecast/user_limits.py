@@ -73,6 +73,8 @@ class UserCurve:
         Makes the task's own generator; the same stream at each call.
     n_probes : int
         Runs looked at for each number of users.
+    alone : dict, optional
+        As in `task_draws`, where the times alone were computed before.
     """
 
     def __init__(
@@ -84,10 +86,11 @@ class UserCurve:
         *,
         draw: Callable[[], np.random.Generator],
         n_probes: int,
+        alone: dict[Hashable, Any] | None = None,
     ) -> None:
         self.task, self.service, self.path, self.hour = task, service, path, hour
         self._draw, self._n_probes = draw, n_probes
-        self._alone: dict[Hashable, Any] = {}
+        self._alone = {} if alone is None else alone
         self._ends: dict[int, tuple[float, float, float]] = {}
 
     def time(self, n_users: int, *, give_up_s: float = math.inf) -> Forecast:
@@ -98,6 +101,14 @@ class UserCurve:
             rng=self._draw(), n_probes=self._n_probes, alone=self._alone, give_up_s=give_up_s,
         )  # fmt: skip
         return draws.forecast()
+
+    def knows(self, time: Forecast) -> None:
+        """Take over the time with as many users as there are, computed before."""
+        self._keep_ends(max(1, self.service.n_users), time)
+
+    def _keep_ends(self, n_users: int, time: Forecast) -> None:
+        low, high = time.quantile_interval(LEVEL)
+        self._ends[n_users] = (float(time.quantile(LEVEL)), high, low)
 
     def limit(self, target_s: float, *, exact: bool, n_limit: int = MOST_USERS) -> UserLimit:
         """The largest number of users, and the numbers for the ends of the interval.
@@ -110,9 +121,8 @@ class UserCurve:
 
         def fits(n_users: int, end: int) -> bool:
             if n_users not in self._ends:
-                time = self.time(n_users, give_up_s=math.inf if exact else _GIVE_UP * target_s)
-                low, high = time.quantile_interval(LEVEL)
-                self._ends[n_users] = (float(time.quantile(LEVEL)), high, low)
+                give_up_s = math.inf if exact else _GIVE_UP * target_s
+                self._keep_ends(n_users, self.time(n_users, give_up_s=give_up_s))
             return self._ends[n_users][end] <= target_s
 
         n_limit = max(n_limit, self.service.n_users)

@@ -12,7 +12,7 @@ from itertools import combinations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy import stats
+from scipy.special import stdtr
 
 from linkfit.ingest.trace import DIRECTIONS, TRANSPORTS, Finding, Trace
 from linkfit.link.series import GRID_S, measured_runs
@@ -157,7 +157,7 @@ def _t_test(differences: "NDArray[np.float64]") -> Comparison:
         return Comparison(ratio=ratio, p_value=1.0, n_units=n)
     mean = float(differences.mean())
     error = max(float(differences.std(ddof=1)) / np.sqrt(n), 1e-9)
-    p_value = 2.0 * float(stats.t.sf(abs(mean) / error, n - 1))
+    p_value = 2.0 * float(stdtr(n - 1, -abs(mean) / error))
     return Comparison(ratio=float(np.exp(mean)), p_value=p_value, n_units=n)
 
 
@@ -308,4 +308,4 @@ def _welch_p_value(a: "NDArray[np.float64]", b: "NDArray[np.float64]") -> float:
     part = [max(float(x.var(ddof=1)) / x.size, 1e-18) for x in (a, b)]
     error = np.sqrt(sum(part))
     freedom = sum(part) ** 2 / sum(p**2 / (x.size - 1) for p, x in zip(part, (a, b), strict=True))
-    return 2.0 * float(stats.t.sf(abs(a.mean() - b.mean()) / error, freedom))
+    return 2.0 * float(stdtr(freedom, -abs(a.mean() - b.mean()) / error))
