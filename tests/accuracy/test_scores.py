@@ -48,6 +48,16 @@ def test_transfers_over_measured_capacity(measured):
     assert np.mean([row.value <= 1.05 for row in single]) >= 0.9
 
 
+def test_no_forecast_that_is_the_same_for_all_starts_beats_hindsight(measured):
+    # the mean score of one law for all is least for the law of what came: the score is proper
+    for link in measured[::3]:
+        by_size = capacity_score.scored_link(link, n_transfers=60, n_draws=300)
+        for scored in by_size.values():
+            least = scored.scores.pop(capacity_score.HINDSIGHT).mean()
+            assert least > 0
+            assert all(score.mean() >= least for score in scored.scores.values()), link.name
+
+
 def test_long_records_cover_at_least_seven_in_ten(measured):
     for link in measured:
         if capacity_score.TRAIN_FRAC * link.runs.rates_bps.size < capacity_score.LONG_S:
