@@ -103,7 +103,7 @@ def test_hours_that_hold_by_their_opening_say_why_longer_hours_gain_nothing():
     longer = {"what": "one more hour up a day", "constraint": "hours", "p05_days": 0.0,
               "p50_days": 0.0, "p95_days": 0.0, "done_p50_days": 3.0}  # fmt: skip
     waits = FULL | {"binding": "hours", "sooner": [longer]}
-    text = " ".join(shown(answers_text([waits]), 80).split())
+    text = " ".join(shown(answers_text([waits]), 120).split())
     assert "the hours in which it may run" in text
     assert "no gain found: one more hour up a day" in text
     assert "by the wait until they open, counted from 06:30 on" in text
