@@ -52,7 +52,7 @@ DurationField = Annotated[
     typer.Option(
         metavar="FIELD=UNIT",
         help="Of an access log: which field is the duration, last=ms, 12=s or rt=us (for rt=5). "
-        "The size of requests, if it is there: --columns 9=size.",
+        "The size of requests, if it is there: --columns 8=size.",
     ),
 ]
 Timezone = Annotated[

@@ -198,7 +198,9 @@ class _Reader:
     def _note(self, notes: Notes, *, n_local: int, all_local: bool) -> None:
         notes.repair("line in no log format", self.n_unread, "{n} lines left out")
         notes.repair(
-            "transfer without a duration", self.n_without, "no number above 0 in the field named"
+            "transfer without a duration",
+            self.n_without,
+            "{n} left out: no number above 0 as their duration, or none as their size",
         )
         notes.find(
             "directions of a log", 1,
