@@ -12,6 +12,7 @@ from linkfit.report.backlog_text import backlogs_text
 from linkfit.report.data_text import data_text
 from linkfit.report.listing import Column, Listing, Sentence, apart, bullets, heading, sentence
 from linkfit.report.plain import harmless
+from linkfit.report.target_bars import target_bars
 from linkfit.report.wording import DIRECTION_WORDS, amount, between
 from linkfit.units import format_duration, format_rate, format_share
 
@@ -40,6 +41,7 @@ def advice_text(record: Record) -> "list[RenderableType]":
             targets_text(record),
             changes_text(record["changes"]),
             answers_text(record),
+            target_bars(record["services"]),
             services_text(record["services"]),
             other_changes_text(record["other_changes"]),
             data_text(record["data"]),
