@@ -14,34 +14,39 @@ def demo(
     seed: Seed = 0,
     as_json: AsJson = False,
 ) -> None:
-    """Advise an invented dig camp, with figures.
+    """Advise an invented dig camp, with figures and a report.
 
-    Reads its measurements, prints what "linkfit advise" prints and writes the figures of
-    the link and of the advice.
+    Reads its measurements, prints what "linkfit advise" prints, writes the figures of the
+    link and of the advice, and ends with the capacity report and its path.
     """
-    from linkfit.advice.advise import advise
     from linkfit.cli import figures
     from linkfit.cli.console import show, show_json, tell, working_on
     from linkfit.cli.demo_files import FIRST_DAY, demo_folder
     from linkfit.cli.files import writable_folder
     from linkfit.cli.link_input import QuickNumbers, TraceInput, link_from
-    from linkfit.report.advice_json import advice_record
+    from linkfit.cli.report_files import Targets, put
+    from linkfit.cli.report_input import inputs_for
     from linkfit.report.advice_text import advice_text
-    from linkfit.site.file import read_site
+    from linkfit.report.page.content import report_of
+    from linkfit.report.page.material import gather
+    from linkfit.site.file import parse_site
 
     folder = demo_folder()
-    writable_folder(output)
-    site = read_site(folder / "examples" / "kestrel-ridge.toml")
+    page = writable_folder(output) / "report.html"
+    text = (folder / "examples" / "kestrel-ridge.toml").read_text(encoding="utf-8")
+    site = parse_site(text, source="kestrel-ridge.toml")
     traces = str(folder / "traces" / "kestrel-ridge")
     given = TraceInput(paths=(traces,), timezone=site.timezone)
     link = link_from(given, QuickNumbers(), seed=seed)
     with working_on("judging services and looking for changes"):
-        advice = advise(site, link, seed=seed, start=FIRST_DAY)
-        record = advice_record(advice, link)
+        found = gather(site, link, seed=seed, start=FIRST_DAY)
     if as_json:
-        show_json(record)
+        show_json(found.record)
     else:
-        show(*advice_text(record))
+        show(*advice_text(found.record))
     figures.write_link(link, output, seed=seed)
-    figures.write_advice(advice, output)
+    figures.write_advice(found.advice, output)
+    with working_on("writing the report"):
+        inputs = inputs_for(link, text, seed=seed, start=FIRST_DAY)
+        put(report_of(found, inputs), inputs, Targets(files=(page,), figures=None), say=tell)
     tell("The camp and its measurements are invented. Now your own: linkfit new --help")

@@ -1,6 +1,6 @@
 """Where a report goes: a page, a PDF, Markdown, a folder of figures; told on stdout."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -53,8 +53,13 @@ def write_report(asked: "Asked", targets: Targets) -> None:
         put(report, inputs, targets)
 
 
-def put(report: "Report", inputs: "Inputs", targets: Targets) -> None:
-    """Write `report` into every target."""
+def put(
+    report: "Report",
+    inputs: "Inputs",
+    targets: Targets,
+    say: Callable[[str], None] = lambda line: write_out(f"{line}\n"),
+) -> None:
+    """Write `report` into every target, and `say` each path."""
     for path in targets.files:
         data = rendered(report, inputs, path.suffix)
         try:
@@ -64,7 +69,7 @@ def put(report: "Report", inputs: "Inputs", targets: Targets) -> None:
                 f"--output: expected a file that can be written, got {str(path)!r} "
                 f"({error.strerror}); choose another place"
             ) from error
-        write_out(f"{path}\n")
+        say(str(path))
     if targets.figures is not None:
         from linkfit.report.figure_style import FORMATS, save_figure
 

@@ -77,12 +77,24 @@ def _with_inputs(
     seed: int,
     start: date | None,
 ) -> Asked:
+    inputs = inputs_for(link, text, settings=settings, seed=seed, start=start)
+    return Asked(site=site, link=link, inputs=inputs)
+
+
+def inputs_for(
+    link: "LinkModel",
+    text: str,
+    *,
+    settings: tuple[str, ...] = (),
+    seed: int,
+    start: date | None,
+) -> "Inputs":
+    """The inputs of a report that this release makes."""
     from linkfit.report.page.inputs import inputs_of
 
-    inputs = inputs_of(
+    return inputs_of(
         link, site_text=text, settings=settings, seed=seed, start=start, version=version("linkfit")
     )
-    return Asked(site=site, link=link, inputs=inputs)
 
 
 def ask_again(

@@ -10,7 +10,7 @@ def test_the_demo_answers_and_writes_its_figures_the_same_each_time(run, tmp_pat
     assert first[0] == 0
     assert first[1] == second[1]
     assert "Kestrel Ridge" in first[1]
-    assert str(folders[0]) in first[2]
+    assert str(folders[0] / "report.html") in first[2]
     names = sorted(path.name for path in folders[0].iterdir())
     assert len(names) >= 10
     for name in names:

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 SCHEMA = "linkfit/report/1"
 ELEMENT_ID = "report-inputs"
-MOST_LINK_BYTES = 900_000  # of the packed link in the page, which is to stay below 2 MB
+MOST_LINK_BYTES = 600_000  # of the packed link in the page, which is to stay below 2 MB
 _MOST_PAGE_BYTES = 8_000_000
 _MOST_UNPACKED_BYTES = 64_000_000
 _ELEMENT = re.compile(

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from linkfit.report.page.material import BacklogStory, Material, Use
 
 _MIDDLE, _END = 0.5, 0.95
+_MOST_DRAWN = 6  # backlogs with a figure of their own: the page stays small
 
 
 def data_section(found: "Material") -> Section:
@@ -131,7 +132,7 @@ def _story(story: "BacklogStory", number: int) -> list[Block]:
             f"chance to be done by {one.backlog.deadline}: {format_share(one.prob_by_deadline)}"
         )
     blocks: list[Block] = [Bullets(items=tuple(lines))]
-    if story.burn is not None:
+    if story.burn is not None and number <= _MOST_DRAWN:
         blocks.append(
             Picture(
                 name=f"burn-down-{number}",

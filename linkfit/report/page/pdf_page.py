@@ -157,7 +157,7 @@ class _Flow:
         wide, high = block.figure.get_size_inches()
         height_pt = _FIGURE_WIDTH_PT * high / wide
         self._need(height_pt + 50)
-        self.y_pt -= height_pt
+        self.y_pt -= height_pt + 6
         place = (_MARGIN_PT / _WIDTH_PT, self.y_pt / _HEIGHT_PT, _FIGURE_WIDTH_PT / _WIDTH_PT,
                  height_pt / _HEIGHT_PT)  # fmt: skip
         axes = self.figure.add_axes(place)

@@ -2,8 +2,8 @@ import pytest
 
 pytestmark = pytest.mark.slow
 
-NEEDED = ("verdicts", "changes", "data", "backlogs", "busy-hour", "calculator", "missing",
-          "cautions", "tasks", "payloads", "users", "ledger", "link-up", "link-down", "latency",
+NEEDED = ("verdicts", "changes", "data", "backlogs", "busy-hour", "missing", "cautions",
+          "calculator", "tasks", "payloads", "users", "ledger", "link-up", "link-down", "latency",
           "measurements", "assumptions", "inputs")  # fmt: skip
 
 
