@@ -153,8 +153,6 @@ def run_session(
     run = _Run(plan, keeper, Meter(interface), say, now_s)
     try:
         ended = run.everything(6 if ":" in own_address else 4)
-    except OSError as error:
-        ended, run.fault = "unreachable", f"no route leads there ({error.strerror})"
     except KeyboardInterrupt:
         ended = "interrupted"
     return Session(
@@ -193,7 +191,14 @@ class _Run:
         if plan.probe_port is not None or not may_ping:
             self.probe_port = plan.probe_port or plan.port
             self.probed_by = f"TCP handshakes with port {self.probe_port}"
-        first = connect_once(plan.host, plan.port)
+        try:
+            first = connect_once(plan.host, plan.port)
+        except OSError as error:
+            self.fault = (
+                f"it cannot be reached ({error.strerror}); see whether the link is up and the "
+                "address is right"
+            )
+            return "unreachable"
         self.believed_mtu_bytes = None if first is None else first.path_mtu_bytes
         self.say("round trips of the idle link")
         self._probe_idle()

@@ -3,6 +3,7 @@
 import csv
 import math
 from datetime import UTC, datetime
+from io import StringIO
 from pathlib import Path
 
 from linkfit.errors import InputError
@@ -25,7 +26,13 @@ class SessionFolder:
     def __init__(self, folder: Path) -> None:
         if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
             raise InputError(f"{folder}: expected a new or an empty folder; name another one")
-        folder.mkdir(parents=True, exist_ok=True)
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise InputError(
+                f"{folder}: expected a folder that can be made, got "
+                f"{error.strerror!r}; name another"
+            ) from error
         self.folder = folder
         self._trips: list[RoundTrip] = []
         self._n_tests = 0
@@ -46,8 +53,6 @@ class SessionFolder:
 
 
 def _table(trips: list[RoundTrip]) -> str:
-    from io import StringIO
-
     text = StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(_HEADER)
@@ -61,5 +66,11 @@ def _table(trips: list[RoundTrip]) -> str:
 
 def _write(path: Path, text: str) -> None:
     part = path.with_name(path.name + ".part")
-    part.write_text(text)
-    part.replace(path)
+    try:
+        part.write_text(text)
+        part.replace(path)
+    except OSError as error:
+        raise InputError(
+            f"{path}: expected room to keep what was measured, got {error.strerror!r}; make room "
+            "or name another folder; what was kept before is whole"
+        ) from error

@@ -277,6 +277,16 @@ def test_round_trips_idle_and_busy_are_those_of_the_link(can_emulate, iperf3, tm
 
 
 @pytest.mark.root
+def test_nobody_has_the_address(namespaces, tmp_path):
+    code, text, err = namespaces.measure(
+        "--server", "198.18.0.77", "--budget", "1 MB", "--out", tmp_path / "out", "--json"
+    )
+    assert code == 2
+    assert "cannot be reached" in err
+    assert json.loads(text)["ended"] == "unreachable"
+
+
+@pytest.mark.root
 def test_an_interruption_keeps_what_was_measured(namespaces, tmp_path):
     namespaces.shape(up_bps=8e6, down_bps=24e6)
     out = tmp_path / "out"

@@ -1,4 +1,6 @@
+import errno
 import math
+from pathlib import Path
 
 import pytest
 
@@ -56,3 +58,23 @@ def test_sessions_are_not_mixed(tmp_path):
         SessionFolder(tmp_path)
     with pytest.raises(InputError, match=r"old.csv: expected a new or an empty folder"):
         SessionFolder(tmp_path / "old.csv")
+
+
+def test_a_full_disk_is_said_and_leaves_what_was_kept(tmp_path, monkeypatch):
+    folder = SessionFolder(tmp_path / "out")
+    folder.test(done(report(1e6, 8e6, 6e6)))
+
+    def full(*_args, **_named):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(Path, "write_text", full)
+    with pytest.raises(InputError, match=r"test-002-up\.json: expected room.*'No space left"):
+        folder.test(done(report(1e6, 8e6, 6e6)))
+    monkeypatch.undo()
+    assert len(read_trace(tmp_path / "out").throughput) == 2
+
+
+def test_a_folder_that_cannot_be_made(tmp_path):
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(InputError, match=r"expected a folder that can be made, got 'Not a dir"):
+        SessionFolder(tmp_path / "file" / "out")
