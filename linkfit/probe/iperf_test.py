@@ -27,6 +27,7 @@ _TCP_BLOCK_BYTES = 16 * 1024  # a block that has begun is sent whole, so it boun
 _CONNECT_TIMEOUT_S = 5.0
 _GRACE_S = 15.0  # handshakes and the exchange of results, beyond the test's own time
 _END_S = 2.0  # for a child that was asked to write what it has
+_ENDED_BY_US = "interrupt"  # what a client reports that was asked to end
 _LOOK_S = 0.02  # how often the parent looks at clock and counters
 
 
@@ -178,6 +179,8 @@ class _Watch:
                 _end(child)
         report = next((p.read_text(errors="replace") for p in (out, spoken) if _holds(p)), "")
         error = _error_of(report)
+        if ended != "done" and error.startswith(_ENDED_BY_US):
+            error = ""
         if ended == "done" and not report:
             error = error or f"the test ended with code {child.returncode} and no report"
         return TestOutcome(

@@ -16,6 +16,12 @@ _ENDS = {
     "failed": "The session ended at a test that gave no figure; what was measured is kept.",
     "unreachable": "The server cannot be reached; what was measured until then is kept.",
 }
+_TEST_ENDS = {
+    "done": "done",
+    "budget": "ended at the budget",
+    "deadline": "no word from the server in time",
+    "interrupted": "interrupted",
+}
 _PERCENTILES = tuple(Column(heading=name, right=True) for name in ("5 %", "median", "95 %"))
 
 
@@ -47,7 +53,7 @@ def _tests(record: dict[str, Any]) -> "list[RenderableType]":
     for test in record["tests"]:
         streams = "1 stream" if test["n_streams"] == 1 else f"{test['n_streams']} streams"
         rates = [test[key] for key in ("p05_bps", "p50_bps", "p95_bps")]
-        result = test["error"] or test["ended"]
+        result = test["error"] or _TEST_ENDS[test["ended"]]
         if test["datagrams"] is not None:
             jitter, loss = test["datagrams"]["jitter_s"], test["datagrams"]["loss_frac"]
             result += f", {format_share(loss)} lost, jitter {format_duration(jitter)}"

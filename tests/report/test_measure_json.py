@@ -14,9 +14,9 @@ from linkfit.report.measure_json import measure_record
 from tests.probe.test_tested_rates import report
 
 
-def a_test(text, *, error="", udp_rate_bps=None):
+def a_test(text, *, error="", udp_rate_bps=None, ended="done"):
     order = TestOrder(host="camp.invalid", udp_rate_bps=udp_rate_bps)
-    outcome = TestOutcome(order=order, ended="done", report=text,
+    outcome = TestOutcome(order=order, ended=ended, report=text,
                           error=error, took_s=4.1234, by="libiperf")  # fmt: skip
     return TestDone(start_s=1_780_000_000.0, outcome=outcome, spent_bytes=4e6)
 

@@ -8,6 +8,7 @@ from linkfit.probe.nat_timer import NatTimer
 from linkfit.probe.path_mtu import PathMtu
 from linkfit.report.measure_json import measure_record
 from linkfit.report.measure_text import measure_text
+from tests.probe.test_tested_rates import report
 from tests.report.test_measure_json import a_test, session
 
 
@@ -53,9 +54,18 @@ def test_every_end_fits_the_terminal(ended, width):
     assert all(len(line) <= width for line in text.splitlines())
 
 
+@pytest.mark.parametrize(
+    ("ended", "says"),
+    [("budget", "ended at the budget"), ("deadline", "no word from the server in time"),
+     ("interrupted", "interrupted")],
+)  # fmt: skip
+def test_how_a_test_ended_is_said(ended, says):
+    assert says in shown(140, tests=(a_test(report(1e6, 8e6), ended=ended),))
+
+
 def test_datagrams_tell_loss_and_jitter():
-    report = json.dumps({"end": {"sum": {"packets": 400, "lost_packets": 4, "jitter_ms": 2.5}}})
-    assert "1 % lost, jitter 2.5 ms" in shown(120, tests=(a_test(report, udp_rate_bps=1e6),))
+    text = json.dumps({"end": {"sum": {"packets": 400, "lost_packets": 4, "jitter_ms": 2.5}}})
+    assert "1 % lost, jitter 2.5 ms" in shown(120, tests=(a_test(text, udp_rate_bps=1e6),))
 
 
 def test_hostile_text_from_a_server_is_harmless():
