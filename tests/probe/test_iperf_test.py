@@ -12,6 +12,7 @@ import pytest
 
 from linkfit.errors import InputError
 from linkfit.probe.iperf_test import TestOrder, run_test
+from linkfit.probe.server_faults import fault_of
 from linkfit.probe.tested_rates import rates_tested_bps
 from tests.probe.servers import free_port, iperf3_server, started, wait_until
 
@@ -170,3 +171,26 @@ def _alive(pid):
 def test_an_order_that_cannot_be_is_refused(given, says):
     with pytest.raises(InputError, match=says):
         TestOrder(host="x", **given)
+
+
+def test_a_server_that_is_busy_says_so(server):
+    code = (
+        "from linkfit.probe.iperf_test import TestOrder, run_test;"
+        f"run_test(TestOrder(host='127.0.0.1', port={server}, duration_s=30, udp_rate_bps=1e5))"
+    )
+    with started([sys.executable, "-c", code], stderr=subprocess.DEVNULL) as first:
+        wait_until(lambda: _children(first.pid))
+        child = int(_children(first.pid)[0])
+        wait_until(lambda: _sent_bytes(child) > 20_000)
+        outcome = run_test(order(server))
+    assert "busy" in outcome.error
+    assert "wait until that has ended" in fault_of(outcome)
+
+
+def _sent_bytes(pid):
+    """What a process has written, its datagrams included (Linux: /proc/PID/io)."""
+    try:
+        lines = Path(f"/proc/{pid}/io").read_text().splitlines()
+    except OSError:
+        return 0
+    return next((int(line.split()[1]) for line in lines if line.startswith("wchar:")), 0)
