@@ -3,7 +3,6 @@
 Nothing heavy is imported here: a command's body imports what it needs.
 """
 
-import re
 import sys
 import warnings
 from typing import Annotated, Any, NoReturn, TextIO
@@ -28,6 +27,7 @@ from linkfit.cli import plan_tests as plan_tests_command
 from linkfit.cli import power as power_command
 from linkfit.cli import record as record_command
 from linkfit.cli import report as report_command
+from linkfit.cli import status as status_command
 from linkfit.cli import streams as streams_command
 from linkfit.cli import transfer as transfer_command
 from linkfit.cli import tunnel as tunnel_command
@@ -66,6 +66,7 @@ app.command("report")(report_command.report)
 app.command("backtest")(backtest_command.backtest)
 app.command("measure")(measure_command.measure)
 app.command("record")(record_command.record)
+app.command("status")(status_command.status)
 app.command("plan-tests")(plan_tests_command.plan_tests)
 
 
@@ -105,11 +106,9 @@ def _show_warning(
         out.write(warnings.formatwarning(message, category, filename, lineno, line))
 
 
-# messages of the reader ask for what its callers can say; on the command line that is an option
-_ASKS = re.compile(r"say (it with )?(direction|columns|units|timezone|saturating|step_s)")
-_OPTIONS_FOR_TRACES = (
-    "note: on the command line: --direction up, --columns HEADER=ROLE, --units COLUMN=UNIT, "
-    "--timezone ZONE; linkfit fit and inspect also know --row-length and --saturating"
+_FITTED_FIRST = (
+    "note: --row-length and --saturating are options of linkfit inspect and linkfit fit; other "
+    "commands read the link.json that fit writes"
 )
 
 
@@ -130,9 +129,14 @@ def main(arguments: list[str] | None = None) -> NoReturn:
         except LinkfitError as error:
             from linkfit.cli.console import tell
 
-            tell(f"error: {error}")
-            if isinstance(error, TraceError) and _ASKS.search(str(error)):
-                tell(_OPTIONS_FOR_TRACES)
+            text = str(error)
+            if isinstance(error, TraceError):
+                from linkfit.report.option_words import as_options
+
+                text = as_options(text)
+            tell(f"error: {text}")
+            if text != str(error) and ("--row-length" in text or "saturating" in text):
+                tell(_FITTED_FIRST)
             sys.exit(error.exit_code)
         except SystemExit as end:
             from linkfit.cli.console import READER_GONE

@@ -56,6 +56,28 @@ class Notes:
         )
 
 
+def grouped(problems: Sequence[tuple[str, str]]) -> list[str]:
+    """One line for each thing that is wrong, with its first file and how many more have it.
+
+    Parameters
+    ----------
+    problems : sequence of (str, str)
+        File and text of its error, whose lines may begin with the file and a colon.
+    """
+    found: dict[str, list[str]] = {}
+    for name, text in problems:
+        for line in text.splitlines():
+            own = line.startswith(f"{name}: ")
+            found.setdefault(line.removeprefix(f"{name}: "), []).append(name if own else "")
+    lines = []
+    for text, names in found.items():
+        first, n_more = names[0], len(names) - 1
+        also = f" (and {n_more:,} more files alike)" if n_more > 1 else ""
+        also = " (and 1 more file alike)" if n_more == 1 else also
+        lines.append(f"{first}: {text}{also}" if first else text)
+    return lines
+
+
 def refuse(problems: Sequence[str], n_more: int = 0) -> None:
     """Raise one TraceError with all `problems`, if there are any."""
     if not problems:

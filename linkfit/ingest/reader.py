@@ -11,7 +11,7 @@ from linkfit.ingest.copies import without_copies
 from linkfit.ingest.delivery import read_delivery
 from linkfit.ingest.iperf3 import looks_like_iperf3, read_iperf3
 from linkfit.ingest.log_transfers import looks_like_access_log, read_log_transfers
-from linkfit.ingest.notes import Notes, refuse
+from linkfit.ingest.notes import Notes, grouped, refuse
 from linkfit.ingest.options import Progress, ReadOptions, no_progress
 from linkfit.ingest.parquet import read_parquet
 from linkfit.ingest.ping import looks_like_ping, read_ping
@@ -30,6 +30,7 @@ from linkfit.ingest.store_format import is_store
 from linkfit.ingest.table import read_table
 from linkfit.ingest.text import Encoding, decode, find_encoding
 from linkfit.ingest.trace import Finding, Trace
+from linkfit.units import format_count
 
 _WAY_SUFFIXES = {".up": "up", ".down": "down"}
 
@@ -88,17 +89,17 @@ def read_trace(
         progress=progress,
     )  # fmt: skip
     traces: list[Trace] = []
-    problems: list[str] = []
+    problems: list[tuple[str, str]] = []
     seen: set[Path] = set()
     for path in paths:
         try:
             if str(path) != "-" and Path(path).is_dir():
-                traces.append(_read_folder(Path(path), options, seen))
+                traces.append(_read_folder(Path(path), options, seen, problems))
             elif str(path) == "-" or _is_new(Path(path), seen):
                 traces.append(_read_file(path, options))
         except TraceError as error:
-            problems.append(str(error))
-    refuse(problems)
+            problems.append((str(path), str(error)))
+    refuse(grouped(problems))
     return without_copies(Trace.merge(traces))
 
 
@@ -118,11 +119,12 @@ def _beside_a_store(path: Path) -> bool:
     )
 
 
-def _read_folder(folder: Path, options: ReadOptions, seen: set[Path]) -> Trace:
-    """All measurements below `folder`; what is none is a finding, what is damaged an error."""
+def _read_folder(
+    folder: Path, options: ReadOptions, seen: set[Path], problems: list[tuple[str, str]]
+) -> Trace:
+    """All measurements below `folder`; what is none is a finding, what is damaged a problem."""
     traces: list[Trace] = []
     passed_over: list[Finding] = []
-    problems: list[str] = []
     files = [p for p in sorted(folder.rglob("*")) if p.is_file() and not _beside_a_store(p)]
     for path in files:
         if not _is_new(path, seen):
@@ -134,12 +136,17 @@ def _read_folder(folder: Path, options: ReadOptions, seen: set[Path]) -> Trace:
                 Finding(source=str(path), kind="passed over", n_samples=1, text=str(error))
             )
         except TraceError as error:
-            problems.append(str(error))
-    refuse(problems)
+            problems.append((str(path), str(error)))
+    if not files:
+        raise TraceError(
+            f"{folder}: expected a folder with measurements, got one without files; put the "
+            "traces there, or name the folder that holds them"
+        )
     if not traces and len(passed_over) == len(files):
         raise TraceError(
-            f"{folder}: expected a folder with measurements, got {len(passed_over)} files, none "
-            "of them one; name a file to hear what is wrong with it"
+            f"{folder}: expected a folder with measurements, got "
+            f"{format_count(len(passed_over), 'file')}, none of them a measurement; name a file "
+            "to hear what is wrong with it"
         )
     merged = Trace.merge(traces)
     return replace(merged, findings=(*merged.findings, *passed_over))

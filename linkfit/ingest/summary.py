@@ -100,12 +100,18 @@ class TransferSummary:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TraceSummary:
-    """Everything `linkfit inspect` shows of a Trace."""
+    """Everything `linkfit inspect` shows of a Trace.
+
+    `n_unclocked` sources have no time of day: their times count from their own beginning.
+    `span_s` goes from the first to the last that the others measured; None without others.
+    """
 
     n_sources: int
     formats: tuple[tuple[str, int], ...]
     peers: tuple[str, ...]
     has_clock: bool
+    n_unclocked: int
+    span_s: tuple[float, float] | None
     throughput: tuple[ThroughputSummary, ...]
     latency: tuple[LatencySummary, ...]
     transfers: tuple[TransferSummary, ...]
@@ -124,6 +130,8 @@ def summarise(trace: Trace) -> TraceSummary:
         formats=tuple(sorted(formats.items())),
         peers=tuple(dict.fromkeys(s.peer for s in trace.sources if s.peer)),
         has_clock=bool(clocks.any()),
+        n_unclocked=int(np.count_nonzero(~clocks)),
+        span_s=_span_s(trace, clocks),
         throughput=tuple(
             _throughput(trace.throughput.take(keep), way, clocks)
             for way, keep in _by_direction(trace.throughput.is_up)
@@ -140,6 +148,23 @@ def summarise(trace: Trace) -> TraceSummary:
         repairs=trace.repairs,
         findings=trace.findings,
     )
+
+
+def _span_s(trace: Trace, clocks: NDArray[np.bool_]) -> tuple[float, float] | None:
+    """First and last time of all samples whose source has a clock. [s since 1970 UTC]"""
+    rates = trace.throughput.take(clocks[trace.throughput.source])
+    pings = trace.latency.take(clocks[trace.latency.source])
+    moved = trace.transfers.take(clocks[trace.transfers.source])
+    spans = [
+        (float(starts_s.min()), float(ends_s.max()))
+        for starts_s, ends_s in (
+            (rates.start_s, rates.start_s + rates.duration_s),
+            (pings.time_s, pings.time_s),
+            (moved.start_s, moved.start_s + moved.duration_s),
+        )
+        if len(starts_s)
+    ]
+    return (min(s[0] for s in spans), max(s[1] for s in spans)) if spans else None
 
 
 def coverage_s(

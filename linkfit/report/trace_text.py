@@ -1,5 +1,6 @@
 """What `linkfit inspect` says of measurements: read, repaired, covered, missing, misleading."""
 
+import math
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
@@ -16,8 +17,9 @@ from linkfit.ingest.summary import (
 )
 from linkfit.ingest.trace import Finding, Repair
 from linkfit.report.listing import Column, Listing, apart, bullets, heading, sentence
+from linkfit.report.option_words import as_options
 from linkfit.report.wording import DIRECTION_WORDS, amount
-from linkfit.units import format_duration, format_rate, format_share, format_size
+from linkfit.units import format_count, format_duration, format_rate, format_share, format_size
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -56,20 +58,15 @@ def _read(summary: TraceSummary) -> "list[RenderableType]":
         named = ", ".join(summary.peers[:_N_SOURCES_NAMED])
         more = len(summary.peers) - _N_SOURCES_NAMED
         lines.append(f"far ends: {named}" + (f" and {more} more" if more > 0 else ""))
-    if summary.has_clock and _has_figures(summary):
-        lines.append(f"measured {_span(summary)}")
+    if summary.span_s is not None:
+        first, last = map(_day, summary.span_s)
+        lines.append(f"measured from {first} to {last} UTC")
+        if summary.n_unclocked:
+            without = format_count(summary.n_unclocked, "source")
+            lines.append(f"{without} without a time of day, which count for no hour and no day")
     elif not summary.has_clock:
         lines.append("no time of day in any file: hours and days cannot be told apart")
     return [heading("What was read"), *bullets(lines)]
-
-
-def _span(summary: TraceSummary) -> str:
-    everything: list[ThroughputSummary | LatencySummary | TransferSummary] = [
-        *summary.throughput, *summary.latency, *summary.transfers
-    ]  # fmt: skip
-    first_s = min(part.first_s for part in everything)
-    last_s = max(part.last_s for part in everything)
-    return f"from {_day(first_s)} to {_day(last_s)} UTC"
 
 
 def _day(time_s: float) -> str:
@@ -105,7 +102,7 @@ def _rates(quantiles: Quantiles) -> list[str]:
 
 
 def _times(quantiles: Quantiles) -> list[str]:
-    return [amount(value, "s") for value in quantiles.values]
+    return [amount(value, "s") if math.isfinite(value) else "lost" for value in quantiles.values]
 
 
 def _coverage(throughput: Sequence[ThroughputSummary]) -> "list[RenderableType]":
@@ -172,7 +169,7 @@ def _notes(title: str, notes: "Sequence[Repair | Finding]") -> "list[RenderableT
     lines = []
     for kind, alike in by_kind.items():
         lines += [
-            f"{_short(note.source)}: {note.text.removeprefix(f'{note.source}: ')}"
+            as_options(f"{_short(note.source)}: {note.text.removeprefix(f'{note.source}: ')}")
             for note in alike[:_N_ALIKE]
         ]
         left = len(alike) - _N_ALIKE

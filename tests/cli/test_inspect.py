@@ -72,7 +72,8 @@ def test_what_a_file_does_not_say_is_asked_for_with_the_option(run, tmp_path):
     path.write_text("time_s,rate_bps\n1,1000000\n2,2000000\n3,3000000\n")
     code, out, err = run("inspect", path)
     assert (code, out) == (2, "")
-    assert "note: on the command line: --direction up" in err
+    assert "say --direction up (from the server" in err
+    assert "direction=" not in err
 
 
 def test_an_access_log_whose_duration_is_named(run, tmp_path):

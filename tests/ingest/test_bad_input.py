@@ -148,7 +148,7 @@ def test_absent_files_and_devices(tmp_path):
 
 def test_a_folder_without_a_measurement(tmp_path):
     (tmp_path / "notes.md").write_text("# nothing\n")
-    with pytest.raises(TraceError, match="expected a folder with measurements, got 1 files"):
+    with pytest.raises(TraceError, match="expected a folder with measurements, got 1 file,"):
         read_trace(tmp_path)
 
 

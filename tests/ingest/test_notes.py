@@ -1,7 +1,7 @@
 import pytest
 
 from linkfit.errors import TraceError
-from linkfit.ingest.notes import MAX_SHOWN, Notes, refuse
+from linkfit.ingest.notes import MAX_SHOWN, Notes, grouped, refuse
 
 
 def test_counts_of_one_kind_add_up_and_show_in_the_text():
@@ -25,3 +25,16 @@ def test_all_problems_are_raised_at_once_and_a_flood_is_cut():
 
 def test_no_problem_is_no_error():
     refuse([])
+
+
+def test_what_many_files_have_in_common_is_said_once():
+    problems = [(f"{n}.csv", f"{n}.csv: no unit\n{n}.csv: no direction") for n in "abc"]
+    assert grouped([*problems, ("d.csv", "d.csv: empty"), ("e.csv", "d.csv: empty"),
+                    ("f.csv", "other words")]) == [
+        "a.csv: no unit (and 2 more files alike)",
+        "a.csv: no direction (and 2 more files alike)",
+        "d.csv: empty",
+        "d.csv: empty",
+        "other words",
+    ]  # fmt: skip
+    assert grouped([("a", "a: bad"), ("b", "b: bad")]) == ["a: bad (and 1 more file alike)"]

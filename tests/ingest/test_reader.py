@@ -56,7 +56,7 @@ def test_a_damaged_measurement_in_a_folder_is_an_error(tmp_path):
 
 def test_a_folder_without_measurements_is_an_error(tmp_path):
     (tmp_path / "README").write_text("Nothing yet.\n")
-    with pytest.raises(TraceError, match=r"got 1 files, none of them one"):
+    with pytest.raises(TraceError, match=r"got 1 file, none of them a measurement"):
         read_trace(tmp_path)
 
 
@@ -186,3 +186,8 @@ def test_a_guessed_encoding_is_said(tmp_path):
     assert [f.text for f in trace.findings if f.kind == "encoding taken"] == [
         "the text is not UTF-8; read as cp1252: names may be wrong, digits not"
     ]
+
+
+def test_an_empty_folder_says_that_it_is_empty(tmp_path):
+    with pytest.raises(TraceError, match="got one without files; put the traces there"):
+        read_trace(tmp_path)

@@ -1,4 +1,5 @@
 import io
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import numpy as np
@@ -53,7 +54,7 @@ def test_everything_that_was_read_is_told_at_any_width(width):
         "down: 5 of 5 samples did not try for all they could get: lower bounds on the link",
         "b.csv: 3 rows sorted",
         "c.csv: beware \\x1b[31m",
-        "never",
+        "lost",
     ):
         assert part in flat, part
 
@@ -97,3 +98,21 @@ def test_notes_of_one_kind_are_told_twice_and_then_counted():
     assert "1.json: flat at 1" in flat
     assert "flat at 2" not in flat
     assert "plateau: 3 more (all of them: --json)" in flat
+
+
+def test_a_source_without_a_clock_does_not_date_the_rest():
+    probes = LatencySamples(
+        time_s=[3.0], rtt_s=[0.05], spread_s=[0], n_probes=[1], n_lost=[0], loaded=[1], source=[0]
+    )
+    bare = Trace(
+        sources=(Source(name="old.txt", format="ping text", has_clock=False),), latency=probes
+    )
+    text = " ".join(shown(Trace.merge([a_trace(), bare]), 120).split())
+    assert "1970" not in text.split("Measured at")[0]
+    assert "1 source without a time of day" in text
+
+
+def test_what_a_finding_asks_for_is_named_as_an_option():
+    asks = Finding(source="c.csv", kind="log", n_samples=1, text="say saturating=True if so")
+    text = shown(replace(a_trace(), findings=(asks,)), 120)
+    assert "c.csv: say --saturating if so" in text
