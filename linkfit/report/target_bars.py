@@ -31,7 +31,8 @@ class _Bar:
         width = _WIDE if options.max_width >= _WIDE_FROM else _NARROW
         scale = BarScale(low=1.0 / FURTHEST, high=FURTHEST, width=width)
         edge_share = FURTHEST ** (1.0 / width)  # of the middle letter, which is the target's own
-        bar = interval_bar(scale, *(_beside(share, edge_share) for share in self.shares), 1.0)
+        low, middle, high = (_beside(share, edge_share) for share in self.shares)
+        bar = interval_bar(scale, low, middle, high, 1.0)
         yield Text(f"{bar} {self.name}", no_wrap=True, overflow="ellipsis")
 
 
