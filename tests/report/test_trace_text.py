@@ -109,7 +109,7 @@ def test_a_source_without_a_clock_does_not_date_the_rest():
     )
     text = " ".join(shown(Trace.merge([a_trace(), bare]), 120).split())
     assert "1970" not in text.split("Measured at")[0]
-    assert "1 source without a time of day" in text
+    assert "sources without a time of day, which count for no hour and no day" in text
 
 
 def test_what_a_finding_asks_for_is_named_as_an_option():
