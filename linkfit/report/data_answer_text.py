@@ -4,8 +4,7 @@ import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from rich.text import Text
-
+from linkfit.advice.reasons import format_against
 from linkfit.forecast.data_answer import GIB_PER_GB
 from linkfit.forecast.data_savings import LOCAL_NAME
 from linkfit.forecast.data_use import RATE_SIGMA, SIZE_SIGMA
@@ -24,20 +23,25 @@ _COUNTED_WORDS = {
     "down": "link down (internet to server) counted alone",
 }
 _N_SAVINGS = 8
+_SLOWED_NOTE = (
+    "alone: everything else is switched off; with the rest: all of the site runs. Times are "
+    "those that 19 of 20 stay within, in the busy hour; in brackets the 90 % interval on them."
+)
 _NORMAL_95 = 1.645
 
 
 def data_answer_text(record: Record) -> "list[RenderableType]":
-    """The cycle, what spends it, what can go, which plan lasts, one task, and after the cap."""
+    """What was asked first: after the cap, one task; then the cycle, plans, savings, causes."""
     return apart(
         [
+            *(_slowed_text(slowed) for slowed in record["slowed"]),
+            [sentence(_SLOWED_NOTE)] if record["slowed"] else [],
+            _often_text(record["how_often"]),
             _cycle_text(record),
+            _plans_text(record),
+            _savings_text(record),
             [heading("What spends it, in a cycle"), *ledger_text(record["data"]["ledger"]),
              sentence(_guesses())],
-            _savings_text(record),
-            _plans_text(record),
-            _often_text(record["how_often"]),
-            *(_slowed_text(slowed) for slowed in record["slowed"]),
         ]
     )  # fmt: skip
 
@@ -98,7 +102,7 @@ def _chance_text(chance: Record) -> str:
     keys = ("prob_over", "prob_over_low", "prob_over_high")
     value, low, high = (format_share(min(max(chance[key], 0.001), 0.999)) for key in keys)
     interval = low if low == high else f"{low.removesuffix(' %')} to {high}"
-    return f"{value} ({interval})"
+    return f"{value} (90 %: {interval})"
 
 
 def _when_text(record: Record) -> str:
@@ -122,7 +126,7 @@ def _guesses() -> str:
     return (
         f"What you state counts as a mean that may be off, nine times in ten by less than a "
         f"factor of {rate:.1f} for how often and {size:.1f} for how large: guesses that a few "
-        "weeks of counting would replace (--used, --on). A median lies below its mean."
+        "weeks of counting would replace (--used, --on)."
     )
 
 
@@ -148,8 +152,8 @@ def _plans_text(record: Record) -> "list[RenderableType]":
     for key in ("below", "enough"):
         chance = sizes[key]
         if chance is not None:
-            lines.append(f"of usual sizes, {format_size(chance['cap_bytes'])}: chance to want more "
-                         f"{_chance_text(chance)}")  # fmt: skip
+            lines.append(f"a plan of {format_size(chance['cap_bytes'])}, a usual size: chance to "
+                         f"want more than that {_chance_text(chance)}")  # fmt: skip
     if sizes["enough"] is None:
         lines.append("no usual size is enough")
     return [heading("Which plan lasts"), *bullets(lines)]
@@ -209,12 +213,18 @@ def _slowed_text(slowed: Record) -> "list[RenderableType]":
             _works(service["works_together"], service["together"]),
             _slowest(service["alone"]),
         )
-    note = (
-        "alone: everything else is switched off; with the rest: all of the site runs. Times are "
-        "those that 19 of 20 stay within, in the busy hour; in brackets the 90 % interval on them."
-    )
     title = f"Slowed to {format_rate(slowed['rate_bps'])} each way"
-    return [heading(title), listing, Text(), sentence(note)]
+    return [heading(title), sentence(_slowed_short(slowed["services"])), listing]
+
+
+def _slowed_short(services: "list[Record]") -> str:
+    """Which services work with the rest, and which only alone."""
+    names = {
+        "work with all the rest running": [s["name"] for s in services if s["works_together"]],
+        "work alone": [s["name"] for s in services if s["works_alone"] and not s["works_together"]],
+    }
+    parts = [f"{verb}: {', '.join(found)}" for verb, found in names.items() if found]
+    return "; ".join(parts) or "no service works, not even alone"
 
 
 def _works(works: bool | None, tasks: "list[Record]") -> str:
@@ -237,7 +247,7 @@ def _slowest(tasks: "list[Record]") -> str:
             why = task["refused"] or f"{task['unmeasured']} was never measured"
             return f"{task['name']}, {task['flow']}: {why}"
     worst = max(promised, key=lambda task: _finite(task["p95_s"]) / task["target_s"])
-    time = amount(_finite(worst["p95_s"]), "s")
+    time = format_against(_finite(worst["p95_s"]), worst["target_s"], "s")
     interval = between(_finite(worst["p95_low_s"]), _finite(worst["p95_high_s"]), "s")
     return (f"{worst['name']}, {worst['flow']}: {time} ({interval}); "
             f"target {amount(worst['target_s'], 's')}")  # fmt: skip

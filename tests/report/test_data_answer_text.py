@@ -55,7 +55,7 @@ def test_the_whole_screen_fits_and_names_every_answer(width):
         "a local name, so that clients on the same link do not go out and back: saves",
         "switch off feed: saves",
         "is enough in 19 of 20 cycles",
-        "of usual sizes, ",
+        ", a usual size: chance to want more than that ",
         "besides all the rest:",
         "the site file has it 64 times a day",
     ):
@@ -102,3 +102,10 @@ def test_what_works_when_slowed_down():
     assert "1 of 2 tasks" in text
     assert "add, in: " in text
     assert "; target 60 s" in text
+
+
+def test_what_was_asked_stands_above_the_ledger():
+    text = shown(place=PLACE, used_bytes=3e9, task="add")
+    titles = ("How often,", "hut: data of", "Which plan", "What can go", "What spends it, in")
+    places = [text.index(title) for title in titles]
+    assert places == sorted(places)
