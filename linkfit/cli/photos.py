@@ -63,7 +63,7 @@ def photos(
     with working_on("comparing sizes of pictures"):
         maker = Evaluator(link, seed=seed)
         tables = photo_tables(given, maker, edges_px=tuple(edge or ()), quality=quality)
-    record = photos_record(given, tables, seed=seed)
+    record = photos_record(given, tables, seed=seed, asked_px=edge or ())
     if as_json:
         show_json(record)
     else:

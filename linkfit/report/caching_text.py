@@ -90,7 +90,7 @@ def _lifetimes(record: Record) -> "list[RenderableType]":
 
 def _between(saving: Record, name: str) -> str:
     low, high = (format_share(saving[f"{level}_{name}"]) for level in ("p05", "p95"))
-    return f"({low} to {high})"
+    return f"({low})" if low == high else f"({low} to {high})"
 
 
 def _sizes(record: Record) -> "list[RenderableType]":

@@ -13,13 +13,19 @@ if TYPE_CHECKING:
 SCHEMA = "linkfit/photos/1"
 
 
-def photos_record(site: "Site", tables: "Sequence[PhotoTable]", *, seed: int) -> dict[str, Any]:
-    """Plain dicts, lists, texts, numbers and None; one table a task, the present choice first."""
+def photos_record(
+    site: "Site", tables: "Sequence[PhotoTable]", *, seed: int, asked_px: "Sequence[int]" = ()
+) -> dict[str, Any]:
+    """Plain dicts, lists, texts, numbers and None; one table a task, the present choice first.
+
+    `asked_px` are long edges that the caller asked for, which a screen always shows. [pixels]
+    """
     return {
         "schema": SCHEMA,
         "seed": seed,
         "site": site.name,
         "what_if": list(site.what_if),
+        "asked_px": list(asked_px),
         "tasks": [
             {
                 "service": table.service.name,

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
 Record = Mapping[str, Any]
 _INFINITY = float("inf")
+_LEAST_FOLDED = 5  # fewer choices are shown as they are
 _FORMATS = {"jpeg": "JPEG", "webp": "WebP"}
 
 
@@ -26,13 +27,13 @@ def photos_text(record: Record) -> "list[RenderableType]":
     return apart(
         [
             [heading(record["site"]), *bullets(record["what_if"])],
-            *(_table(task) for task in record["tasks"]),
+            *(_table(task, record["asked_px"]) for task in record["tasks"]),
             _notes(record),
         ]
     )
 
 
-def _table(task: Record) -> "list[RenderableType]":
+def _table(task: Record, asked_px: "list[int]") -> "list[RenderableType]":
     users = format_count(task["n_users"], "user")
     pictures = format_count(task["n_requests"], "picture")
     target = "" if task["target_s"] is None else f", target {format_duration(task['target_s'])}"
@@ -45,7 +46,8 @@ def _table(task: Record) -> "list[RenderableType]":
             Column(heading="a cycle", right=True),
         )
     )
-    for choice in task["choices"]:
+    shown, note = _worth_showing(task, asked_px)
+    for choice in shown:
         stored = f"{choice['edge_px']} px {_FORMATS[choice['format']]} q{choice['quality']}"
         listing.add(
             (stored, "as the site is") if choice["present"] else stored,
@@ -57,7 +59,37 @@ def _table(task: Record) -> "list[RenderableType]":
                 f"({_sizes(choice['p05_bytes_per_cycle'], choice['p95_bytes_per_cycle'])})",
             ),
         )
-    return [heading(f"{task['service']}: {task['task']} ({pictures}, {users}{target})"), listing]
+    title = heading(f"{task['service']}: {task['task']} ({pictures}, {users}{target})")
+    return [title, listing, *([sentence(note)] if note else [])]
+
+
+def _worth_showing(task: Record, asked_px: "list[int]") -> "tuple[list[Record], str]":
+    """All choices, or the present one alone where nothing must change, and what was left out.
+
+    The largest that meets the target too is told, since it gives quality for nothing.
+    """
+    choices = list(task["choices"])
+    target_s, present = task["target_s"], choices[0]
+    if target_s is None or not _meets(present, target_s) or len(choices) < _LEAST_FOLDED:
+        return choices, ""
+    meeting = [one for one in choices[1:] if _meets(one, target_s)]
+    shown = [present]
+    if meeting:
+        shown.append(max(meeting, key=lambda one: (one["edge_px"], one["median_bytes"])))
+        shown.append(min(meeting, key=lambda one: one["median_bytes"]))
+    shown += [one for one in choices if one["edge_px"] in asked_px]
+    shown = [one for index, one in enumerate(shown) if one not in shown[:index]]
+    if len(shown) == len(choices):
+        return choices, ""
+    left = format_count(len(choices) - len(shown), "other choice")
+    return shown, (
+        "Its pictures meet the target as they are; shown besides are the largest and the "
+        f"smallest that meet it too. {left} left out (all of them: --json)."
+    )
+
+
+def _meets(choice: Record, target_s: float) -> bool:
+    return choice["p95_s"] is not None and choice["p95_s"] <= target_s
 
 
 def _seconds(time_s: float | None) -> str:
@@ -81,9 +113,11 @@ def _sizes(low_bytes: float | None, high_bytes: float | None) -> str:
 def _users(choice: Record) -> "str | tuple[str, str]":
     if choice["max_users"] is None:
         return ""
-    most = f"{choice['max_users']}" + ("+" if choice["max_users"] >= MOST_USERS else "")
-    low, high = choice["max_users_low"], choice["max_users_high"]
-    return most if low == high else (most, f"({low} to {high})")
+    keys = ("max_users", "max_users_low", "max_users_high")
+    most, low, high = (
+        f"{choice[key]}" + ("+" if choice[key] >= MOST_USERS else "") for key in keys
+    )
+    return most, f"({low})" if low == high else f"({low} to {high})"
 
 
 def _notes(record: Record) -> "list[RenderableType]":
@@ -91,7 +125,8 @@ def _notes(record: Record) -> "list[RenderableType]":
     lines = [
         "one picture: the median; 19 of 20 within: time of the task at the busy hour for someone "
         "elsewhere (out: link up), in brackets the 90 % interval on it; users: for how many the "
-        "target holds; a cycle: of the data plan, by this task, with its 90 % interval",
+        "target holds, with its 90 % interval; a cycle: of the data plan, by this task, with its "
+        "90 % interval",
         "sizes follow a law measured on 114 pictures of an open photo set (the median grows as "
         "the long edge to the power 1.7 in JPEG, 1.6 in WebP); newer phones take 10 to 30 % less "
         "(common practice); measure a few of your own",

@@ -18,7 +18,7 @@ SMALL = CHOICE | {"edge_px": 100, "format": "webp", "present": False, "p95_s": N
                   "max_users_high": 200, "p05_bytes_per_cycle": 8e8, "p95_bytes_per_cycle": 9e8,
                   "extrapolated": "edge: measured from 250 to 2560 px, got 100 px"}  # fmt: skip
 RECORD = {
-    "site": "hut", "what_if": ["users = 2 (was 4)"],
+    "site": "hut", "what_if": ["users = 2 (was 4)"], "asked_px": [],
     "tasks": [{"service": "finds", "task": "view", "n_users": 8, "target_s": 2.0, "n_requests": 1,
                "choices": [CHOICE, SMALL]}],
 }  # fmt: skip
@@ -42,6 +42,30 @@ def test_everything_is_there_with_its_interval(width):
                  "(800 to 900 MB)", "200+", "never", "users = 2 (was 4)",
                  "beyond what was measured: edge: measured from 250 to 2560 px"):  # fmt: skip
         assert part in joined, part
+
+
+def test_pictures_that_meet_their_target_are_folded_to_what_a_choice_needs():
+    other = CHOICE | {"present": False, "p95_s": 1.5}
+    sizes = [other | {"edge_px": edge, "median_bytes": 100.0 * edge} for edge in (720, 1080, 1920)]
+    slow = other | {"edge_px": 2560, "p95_s": 9.0, "median_bytes": 9e5}
+    fine = RECORD["tasks"][0] | {"choices": [CHOICE | {"p95_s": 1.8}, *sizes, slow]}
+    joined = " ".join(shown(RECORD | {"tasks": [fine]}).split())
+    for part in ("1440 px", "1920 px", "720 px", "2 other choices left out (all of them: --json)"):
+        assert part in joined, part
+    assert "2560 px JPEG" not in joined
+    assert "1080 px" not in joined
+    asked = " ".join(shown(RECORD | {"tasks": [fine], "asked_px": [2560]}).split())
+    assert "2560 px JPEG" in asked
+    missed = fine | {"choices": [CHOICE, *sizes, slow]}
+    joined = " ".join(shown(RECORD | {"tasks": [missed]}).split())
+    assert "2560 px JPEG" in joined
+    assert "left out" not in joined
+
+
+def test_a_number_of_users_has_its_interval_also_where_that_is_one_number():
+    none = CHOICE | {"max_users": 0, "max_users_low": 0, "max_users_high": 0}
+    task = RECORD["tasks"][0] | {"choices": [none]}
+    assert "(0)" in shown(RECORD | {"tasks": [task]})
 
 
 def test_hostile_names_do_nothing():
