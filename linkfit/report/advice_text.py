@@ -67,6 +67,12 @@ def link_lines(link: Record) -> "list[RenderableType]":
             f"link {words}, averages of {format_duration(rates['average_s'])}: {floor}{usual} "
             f"half of the time, {floor}{sure} 19 times out of 20"
         )
+    spans = {link[name]["average_s"] for name in DIRECTION_WORDS if link[name]["p50_bps"]}
+    if spans and min(spans) > 1:
+        lines.append(
+            "Such averages swing less than the single seconds that linkfit fit shows: their "
+            "slow end lies higher."
+        )
     return [sentence(line) for line in lines]
 
 
@@ -100,12 +106,15 @@ def verdicts_text(
 
 def _settling(reasons: Mapping[str, Record]) -> "list[RenderableType]":
     """What to measure so that a verdict of "not enough data" becomes another one."""
-    lines = []
+    services: dict[str, list[str]] = {}
     for name, found in reasons.items():
-        if not found["open_directions"]:
-            continue
-        first = found["measure"][0] if found["measure"] else "more tests on more days would"
-        lines.append(f"{name}, to settle it: {first}; when and how often: linkfit plan-tests")
+        if found["open_directions"]:
+            first = found["measure"][0] if found["measure"] else "more tests on more days would"
+            services.setdefault(first, []).append(name)
+    lines = [
+        f"what would settle {', '.join(names)}: {first}; when and how often: linkfit plan-tests"
+        for first, names in services.items()
+    ]
     return [Text(), *bullets(lines)] if lines else []
 
 

@@ -102,6 +102,7 @@ def test_everything_a_person_needs_is_there_at_any_width(width):
     for part in (
         "link up (server to internet), averages of 10 s: 5.50 Mbit/s half of the time, 2.60",
         "link down (internet to server): never measured",
+        "Such averages swing less than the single seconds that linkfit fit shows",
         "finds catalogue (photo-library, 8 users): fits with changes",
         "420 ms", "640 ms", "2.4 s", "(1.9 to 2.7 s)", "2.0 s", "93 %",
         "- misses its target: view a photo",
@@ -140,9 +141,12 @@ def test_what_would_settle_an_open_verdict_stands_below_it():
     wall = {"why": "open", "open_directions": ["up"], "measure": [missing, "more"]}
     service = [a_service(name="wall", verdict="not enough data")]
     text = words(shown(verdicts_text(service, {"wall": wall})))
-    assert f"- wall, to settle it: {missing}; when and how often: linkfit plan-tests" in text
+    assert f"- what would settle wall: {missing}; when and how often: linkfit plan-tests" in text
     unknown = {"wall": wall | {"measure": []}}
     assert "more tests on more days" in words(shown(verdicts_text(service, unknown)))
+    both = [*service, a_service(name="shop", verdict="not enough data")]
+    text = words(shown(verdicts_text(both, {"wall": wall, "shop": wall})))
+    assert f"- what would settle wall, shop: {missing};" in text
 
 
 def test_a_target_missed_by_little_is_shown_with_the_digits_that_tell():
