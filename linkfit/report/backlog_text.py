@@ -36,6 +36,7 @@ def backlogs_text(backlogs: Sequence[Record]) -> "list[RenderableType]":
     listing = Listing(columns=columns if judged else columns[:-1])
     for backlog in backlogs:
         chance = backlog["prob_by_deadline"]
+        cells: list[str | tuple[str, str]]
         if backlog["unmeasured"]:
             cells = ["?", "?", "?", f"unknown: {backlog['unmeasured']} was never measured", "?"]
         else:
