@@ -50,7 +50,10 @@ def first_day(text: str | None, site: "Site", today: date) -> date | None:
 def chosen_backlogs(site: "Site", name: str | None) -> "tuple[Backlog, ...]":
     """The backlog called `name`, or all; a site without any has nothing to answer."""
     if not site.backlogs:
-        raise InputError("SITE: expected at least one [[backlog]], got none; add one")
+        raise InputError(
+            "SITE: expected at least one [[backlog]], got none; add one, or leave SITE out and "
+            "say --items, --size and --flow"
+        )
     if name is None:
         return site.backlogs
     found = tuple(backlog for backlog in site.backlogs if backlog.name == name)

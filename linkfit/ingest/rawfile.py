@@ -115,7 +115,9 @@ def _open_seekable(path: str | Path, name: str) -> Iterator[BinaryIO]:
         opened = Path(path).open("rb")  # noqa: SIM115  (errors while it is read are not caught here)
     except OSError as error:
         got = os.strerror(error.errno) if error.errno else str(error)
-        raise TraceError(f"{name}: expected a readable file, got {got!r}") from error
+        raise TraceError(
+            f"{name}: expected a readable file, got {got!r}; check the path"
+        ) from error
     with opened:
         yield opened
 

@@ -43,7 +43,7 @@ def backlogs_text(backlogs: Sequence[Record]) -> "list[RenderableType]":
             held = _HELD_WORDS.get(backlog["binding"], backlog["binding"])
             cells = [
                 *(_when(backlog, level) for level in ("p05", "p50", "p95")),
-                backlog.get("refused") or held,
+                str(backlog.get("refused") or held),
                 "" if chance is None else format_share(chance),
             ]
         listing.add(backlog["name"], *(cells if judged else cells[:-1]))
