@@ -1,11 +1,22 @@
 """Repairs and findings of one file, collected while it is read."""
 
+import re
 from collections.abc import Sequence
 
 from linkfit.errors import TraceError
 from linkfit.ingest.trace import Finding, Repair
 
 MAX_SHOWN = 20
+_ONE = {
+    "are": "is", "begin": "begins", "claim": "claims", "have": "has", "hold": "holds",
+    "last": "lasts", "lie": "lies", "repeat": "repeats", "start": "starts", "were": "was",
+}  # fmt: skip
+# "{n} true zeros", "{n} round trips are", "{n} empty cells in column 'rate' are"
+_SEVERAL = re.compile(
+    r"\{n\} ((?:\w+ )??)"
+    r"(rows|cells|times|trips|shares|rates|transfers|columns|gaps|lines|zeros|runs)"
+    rf"( in column '[^']*')?(?: ({'|'.join(_ONE)}))?\b"
+)
 
 
 class Notes:
@@ -43,7 +54,7 @@ class Notes:
     def repairs(self) -> tuple[Repair, ...]:
         """All repairs, in the order they were first seen."""
         return tuple(
-            Repair(source=self.name, kind=kind, n_samples=n, text=text.replace("{n}", f"{n:,}"))
+            Repair(source=self.name, kind=kind, n_samples=n, text=_counted(text, n))
             for kind, (n, text) in self._repairs.items()
         )
 
@@ -51,9 +62,21 @@ class Notes:
     def findings(self) -> tuple[Finding, ...]:
         """All findings, in the order they were first seen."""
         return tuple(
-            Finding(source=self.name, kind=kind, n_samples=n, text=text.replace("{n}", f"{n:,}"))
+            Finding(source=self.name, kind=kind, n_samples=n, text=_counted(text, n))
             for kind, (n, text) in self._findings.items()
         )
+
+
+def _counted(text: str, n: int) -> str:
+    """`text` with the count in place of ``{n}``; one is "1 row lies", not "1 rows lie"."""
+    if n == 1:
+        text = _SEVERAL.sub(_one, text)
+    return text.replace("{n}", f"{n:,}")
+
+
+def _one(match: re.Match[str]) -> str:
+    verb = f" {_ONE[match[4]]}" if match[4] else ""
+    return f"1 {match[1]}{match[2].removesuffix('s')}{match[3] or ''}{verb}"
 
 
 def grouped(problems: Sequence[tuple[str, str]]) -> list[str]:

@@ -13,7 +13,7 @@ _SIMPLE = (
     (re.compile(r"\bsaturating=False\b"), "--not-saturating"),
     (re.compile(r"\bstep_s=([\d.]+)"), r'--row-length "\1 s"'),
     (re.compile(r"\bsay step_s\b"), "say --row-length"),
-    (re.compile(r"\b(columns|units)=(?= )"), r"--\1"),
+    (re.compile(r"\b(columns|units|timezone)=(?=[ );]|$)"), r"--\1"),
 )
 
 

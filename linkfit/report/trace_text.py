@@ -147,8 +147,9 @@ def _gaps(throughput: Sequence[ThroughputSummary]) -> "list[RenderableType]":
     for rates in throughput:
         if rates.n_gaps:
             lines.append(
-                f"{rates.direction}: {rates.n_gaps} gaps, {format_duration(rates.gaps_s)} in all, "
-                f"the longest {format_duration(rates.longest_gap_s)}"
+                f"{rates.direction}: {format_count(rates.n_gaps, 'gap')} inside files, "
+                f"{format_duration(rates.gaps_s)} added up over all files, the longest "
+                f"{format_duration(rates.longest_gap_s)}"
             )
         bounds = rates.n_samples - rates.n_saturating
         if bounds:

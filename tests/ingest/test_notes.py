@@ -38,3 +38,22 @@ def test_what_many_files_have_in_common_is_said_once():
         "other words",
     ]  # fmt: skip
     assert grouped([("a", "a: bad"), ("b", "b: bad")]) == ["a: bad (and 1 more file alike)"]
+
+
+@pytest.mark.parametrize(
+    ("text", "one", "two"),
+    [
+        ("{n} rows lie behind", "1 row lies behind", "2 rows lie behind"),
+        ("goes back {n} times, by", "goes back 1 time, by", "goes back 2 times, by"),
+        ("{n} round trips are 0", "1 round trip is 0", "2 round trips are 0"),
+        ("{n} cells in column 'a b' are true", "1 cell in column 'a b' is true",
+         "2 cells in column 'a b' are true"),
+        ("{n} gaps, 3 h in all", "1 gap, 3 h in all", "2 gaps, 3 h in all"),
+        ("{n} left out: none", "1 left out: none", "2 left out: none"),
+    ],
+)  # fmt: skip
+def test_one_is_said_as_one(text, one, two):
+    notes = Notes("ridge.csv")
+    notes.repair("first", 1, text)
+    notes.repair("second", 2, text)
+    assert [repair.text for repair in notes.repairs] == [one, two]

@@ -23,6 +23,7 @@ from linkfit.report.option_words import as_options
          'say --row-length "1.0 s" if there is one row a second'),
         ("taken as 10 s; say step_s if not", "taken as 10 s; say --row-length if not"),
         ("say timezone='Europe/Lisbon'", "say --timezone Europe/Lisbon"),
+        ("of summer time: say timezone=)", "of summer time: say --timezone)"),
         ("columns= and units= if they are not", "--columns and --units if they are not"),
         ("the column rates={x} is odd", "the column rates={x} is odd"),
         ("units={}", "units={}"),
