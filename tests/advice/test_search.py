@@ -252,6 +252,22 @@ def test_a_set_that_the_exact_evaluation_refuses_is_not_chosen():
     assert found.best.measures[0].value == pytest.approx(2.1 / 8)
 
 
+def test_the_set_that_meets_most_targets_is_confirmed_where_none_meets_all():
+    """Service 0 smaller helps two targets and spoils a third: most met, yet far from closest."""
+
+    def times_s(sizes, factor):
+        helped = factor * np.array([4.0, 1.9]) * sizes[0]
+        return np.array([*helped, 3.0 * sizes[2] / sizes[0] ** 2])
+
+    changes = [shrink(0, 3, 1.0), shrink(2, 3, 2.0)]
+    quick = evaluator(lambda sizes: times_s(sizes, 1.0))
+    exact = evaluator(lambda sizes: times_s(sizes, 10.0 if sizes[0] < 1 else 1.0))
+    unsure = search_changes(hut(3), changes, quick)
+    assert (unsure.best.n_met, unsure.front[-1].n_met) == (1, 2)
+    sure = search_changes(hut(3), changes, quick, confirm=exact)
+    assert (sure.best.n_met, sure.front[-1].n_met) == (1, 1)
+
+
 def test_a_budget_too_small_to_compare_is_refused():
     with pytest.raises(InputError, match=r"n_evaluations: expected a whole number >= 2, got 1"):
         search_changes(hut(1), [], evaluator(lambda sizes: sizes), n_evaluations=1)

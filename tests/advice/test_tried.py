@@ -92,3 +92,12 @@ def test_the_best_among_sets_that_take_no_quality():
         tried.outcome(chosen)
     assert tried.best().changes[0].service == "s0"
     assert tried.best(lambda o: not o.loses_quality).changes[0].service == "s1"
+
+
+def test_of_sets_as_close_the_one_that_meets_more_is_best():
+    """The cheaper one misses by what no reader sees, but it misses."""
+    judged = Judged([[0.995, 1.0], [0.4, 0.4]])
+    tried = Tried(site(2), judged.evaluate, judged.judge, 5)
+    for chosen in ((), (change(0, 1.0),), (change(1, 5.0),)):
+        tried.outcome(chosen)
+    assert tried.best().changes[0].service == "s1"

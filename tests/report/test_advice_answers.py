@@ -87,3 +87,23 @@ def test_one_answer_for_both_is_said_once():
 def test_no_change_without_loss_helps():
     answers = RECORD["answers"] | {"quality_kept": an_answer(1, [])}
     assert "Without giving up quality: no change helps." in shown(RECORD | {"answers": answers})
+
+
+@pytest.mark.parametrize("width", [80, 40])
+def test_a_set_that_meets_more_than_the_closest_stands_beside_it(width):
+    front = [*RECORD["answers"]["cost_against_targets"][:1], an_answer(2, [a_change()], cost=9.3)]
+    answers = {"cheapest": an_answer(1, [EDGE], cost=8.8), "quality_kept": an_answer(0, []),
+               "cost_against_targets": front}  # fmt: skip
+    text = words(shown(RECORD | {"answers": answers}, width))
+    assert "most targets met" in text
+    assert "closest: misses by least over all targets together" in text
+    assert "most targets met" not in words(shown(RECORD, width))
+
+
+def test_a_long_list_of_missed_targets_is_cut():
+    missed = [f"target {n}: missed" for n in range(5)]
+    answers = RECORD["answers"] | {"quality_kept": an_answer(0, [LOCAL], missed=missed)}
+    text = words(shown(RECORD | {"answers": answers}))
+    assert "still missed: target 2" in text
+    assert "target 3" not in text
+    assert "and 2 more still missed (all of them: --json)" in text
