@@ -112,28 +112,31 @@ def verdict_sentence(name: str, before: Evaluation, after: Evaluation) -> str:
         return ""
     if verdict == "fits with changes":
         return f"as it is, {verdict_reason(name, before)}"
-    shown = after
-    if verdict == "not enough data" and _stands(name, after) == "no":
-        shown = before  # it is the site as it is that measuring could turn
     if verdict == "does not fit":
-        return f"with all changes: {_missing_text(name, shown)}"
+        return f"with all changes: {_missing_text(name, after)}"
+    shown = _left_open(name, before, after)
     which = "as it is" if shown is before else "with all changes"
-    forecast = _service(name, shown)
-    return f"{which}: " + "; ".join(
-        _open_text(task)
-        for task in forecast.tasks
-        if task.task.must_carry and task_stands(task) == "open"
-    )
+    return f"{which}: {'; '.join(map(_open_text, _open_tasks(name, shown)))}"
 
 
 def open_directions(name: str, before: Evaluation, after: Evaluation) -> tuple[str, ...]:
     """Directions of the link that more measuring must cover to tell of the service `name`."""
     if service_verdict(name, before, after) != "not enough data":
         return ()
-    tasks = (task for e in (before, after) for task in _service(name, e).tasks)
-    flows = {task.task.flow for task in tasks if task_stands(task) == "open"}
+    open_tasks = _open_tasks(name, _left_open(name, before, after))
+    flows = {task.task.flow for task in open_tasks}
     wanted = {"out": ("up",), "in": ("down",)}
     return tuple(sorted({one for flow in flows for one in wanted.get(flow, ("up", "down"))}))
+
+
+def _left_open(name: str, before: Evaluation, after: Evaluation) -> Evaluation:
+    """The site that measuring could turn: the changed one unless that misses anyway."""
+    return after if _stands(name, after) == "open" else before
+
+
+def _open_tasks(name: str, evaluation: Evaluation) -> list[TaskForecast]:
+    tasks = _service(name, evaluation).tasks
+    return [task for task in tasks if task.task.must_carry and task_stands(task) == "open"]
 
 
 def _service(name: str, evaluation: Evaluation) -> ServiceForecast:

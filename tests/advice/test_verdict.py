@@ -201,3 +201,6 @@ def test_only_an_open_verdict_asks_for_a_direction_to_be_measured():
     inward = forecast(OPEN)
     inward = evaluated(replace(inward, task=replace(inward.task, flow="both")))
     assert open_directions("lab", slow, inward) == ("down", "up")
+    assert open_directions("lab", is_open, slow) == ("up",)
+    unpromised = evaluated(forecast(OPEN), forecast(OPEN, must_carry=False, name="rare"))
+    assert open_directions("lab", slow, unpromised) == ("up",)

@@ -168,3 +168,13 @@ def test_without_a_cap_or_changes_the_keys_stay(advice, link):
     record = advice_record(bare, link)
     assert record["data"]["runs_out"] == {"p05": None, "p50": None, "p95": None}
     assert (record["data"]["cap_bytes"], record["changes"], record["after"]) == (None, [], None)
+
+
+def test_every_verdict_has_its_reason_and_a_service_that_fits_none(record):
+    reasons = record["verdict_reasons"]
+    assert reasons.keys() == {service["name"] for service in record["services"]}
+    for service in record["services"]:
+        found = reasons[service["name"]]
+        assert found.keys() == {"why", "open_directions", "measure"}
+        assert bool(found["why"]) == (service["verdict"] != "fits")
+        assert bool(found["open_directions"]) == (service["verdict"] == "not enough data")
