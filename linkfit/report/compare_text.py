@@ -20,6 +20,7 @@ _LEVELS = {"p50": "median second", "mean": "mean"}
 _NEVER = float("inf")
 _N_TASKS = 30
 _NAME_LIMIT = 14
+_ABOUT_SAME = 1.05
 _WITHIN = "the difference is within what one link shows from one day to the next"
 
 
@@ -88,6 +89,8 @@ def _factor(row: Record) -> str:
         return f"the same {both}"
     word = "faster" if second_bps > first_bps else "slower"
     low, high = sorted((first_bps, second_bps))
+    if high < _ABOUT_SAME * low:
+        return f"about the same {both}"
     return f"{word} {both}" if low <= 0 else f"{word} by a factor of {_ratio(high / low)} {both}"
 
 

@@ -116,3 +116,9 @@ def test_bars_of_letters_share_one_scale(width):
     lines = [line for line in shown(record(), width).splitlines() if "o-" in line and "." in line]
     first, second = (line[:24] for line in lines[:2])
     assert first.index("o") < second.index("o")
+
+
+def test_a_factor_that_rounds_to_one_is_said_as_such():
+    assert "the median second is about the same (2.02 Mbit/s" in words(
+        record(2e6, 2.02e6, real=False)
+    )
