@@ -94,10 +94,12 @@ def write_figure(figure: Figure, target: Path | BinaryIO, *, kind: str, salt: st
     with rc_context(style), warnings.catch_warnings():
         # a name in a script that the font lacks shows boxes; that is no reason to fail
         warnings.filterwarnings("ignore", message="Glyph .* missing from font")
-        if figure.get_layout_engine() is not None:
-            # laid out once: a second file of the same figure must not move by a hair
-            figure.draw_without_rendering()
-            figure.set_layout_engine("none")
+        engine = figure.get_layout_engine()
+        if engine is not None:
+            # laid out once: a second file of the same figure must not move by a hair, and saving
+            # draws once where it has no layout to make
+            engine.execute(figure)
+            figure.set_layout_engine(None)
         figure.savefig(target, format=kind, dpi=160, metadata=metadata)
 
 

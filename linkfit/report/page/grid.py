@@ -43,7 +43,8 @@ class Grid:
     sizes, users, edges : tuple of str
         Settings as they are read; `edges` is empty where no service stores photos.
     at : tuple of int
-        Where the sliders stand at first: the setting nearest to the site as it is.
+        Where the sliders stand at first: the setting nearest to the site as it is, the payload
+        being that of the task that moves most.
     out, in_ : tuple of tuple of Cell
         Time of one payload, by size and then users; empty where the direction was not measured or
         no service uses it.
@@ -94,7 +95,7 @@ def payload_grid(site: Site, evaluator: "Evaluator") -> Grid | None:
     edges: tuple[int, ...] = ()
     if photo is not None and photo.image is not None:
         edges = tuple(sorted({*EDGES_PX, photo.image.edge_px}))
-    now_bytes = max((task.size.median_bytes for task in service.tasks), default=sizes[0])
+    most = max(service.tasks, key=lambda task: task.mean_bytes * task.per_user_day)
     cycles = [[_cycle(site, service, photo, edge, n, evaluator.seed) for n in users]
               for edge in edges or (0,)]  # fmt: skip
     return Grid(
@@ -103,7 +104,7 @@ def payload_grid(site: Site, evaluator: "Evaluator") -> Grid | None:
         users=tuple(str(n) for n in users),
         edges=tuple(f"{edge} px" for edge in edges),
         at=(
-            min(range(len(sizes)), key=lambda i: abs(sizes[i] - now_bytes)),
+            min(range(len(sizes)), key=lambda i: abs(sizes[i] - most.size.median_bytes)),
             users.index(max(service.n_users, 1)),
             edges.index(photo.image.edge_px) if photo and photo.image else 0,
         ),
