@@ -279,7 +279,7 @@ def test_print_has_no_navigation_and_keeps_the_tables(visit):
     assert tab.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
 
 
-def test_text_can_be_made_twice_as_large(visit):
-    tab = visit(width=768)
-    tab.evaluate("document.documentElement.style.fontSize = '200%'")
-    assert tab.evaluate("document.documentElement.scrollWidth") == 768
+def test_it_can_be_made_twice_as_large(visit):
+    # what a zoom of 200 % does: half as many pixels of the page's own, each twice as large
+    tab = visit(width=384, device_scale_factor=2)
+    assert tab.evaluate("document.documentElement.scrollWidth") == 384
