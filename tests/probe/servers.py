@@ -161,6 +161,12 @@ class Namespaces:
                 f"{queue_s * 1e3:.0f}ms",
             )
 
+    def window(self, n_bytes):
+        """The most that waits on the way of one TCP connection: below the queue, none is lost."""
+        for space, side in ((self.near, self.near_side), (self.far, self.far_side)):
+            run("ip", "-n", space, "route", "replace", "198.18.0.0/24", "dev", side,
+                "window", str(n_bytes))  # fmt: skip
+
     def mtu(self, n_bytes):
         run("ip", "-n", self.near, "link", "set", self.near_side, "mtu", str(n_bytes))
         run("ip", "-n", self.far, "link", "set", self.far_side, "mtu", str(n_bytes))

@@ -176,8 +176,9 @@ def received_bps(out, *, is_up):
 @pytest.mark.parametrize("n_streams", [1, 4])
 def test_the_measured_rate_is_the_set_rate(namespaces, tmp_path, n_streams):
     """Layer: payload of TCP; a token bucket counts Ethernet frames."""
-    # streams that share a shallow queue time out and leave it idle: that is TCP, no wrong figure
-    namespaces.shape(up_bps=8e6, down_bps=24e6, queue_s=0.05 * n_streams)
+    # with no round trip of its own, TCP times out at a full queue and leaves the link idle
+    namespaces.shape(up_bps=8e6, down_bps=24e6, queue_s=0.1)
+    namespaces.window(16_000)
     with iperf3_server(PORT, address=FAR, inside=namespaces.inside(namespaces.far)):
         code, record, err, out = measured(
             namespaces, tmp_path, "--budget", "40 MB", "--seconds", 5, "--streams", n_streams
