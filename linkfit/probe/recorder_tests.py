@@ -94,6 +94,14 @@ def todays_moments_s(store: Store, plan: TestPlan, time_s: float) -> tuple[float
     return moments_s(day_s, min(n_tests, 24 * 4), by_hour, seed=plan.seed)
 
 
+def _way_that_knows_less(store: Store) -> bool:
+    """Shall the next test go up? Where both ways hold as many, yes."""
+    n_up, n_down = store.database.execute(
+        "SELECT ifnull(sum(is_up), 0), ifnull(sum(NOT is_up), 0) FROM tests"
+    ).fetchone()
+    return bool(n_up <= n_down)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Due:
     """A test to run now, and what it may cost. [bytes]"""
@@ -135,7 +143,6 @@ class Tester:
         self._done_until_s = now_s()
         self._day_s = -1.0
         self._moments_s: tuple[float, ...] = ()
-        self._n_started = 0
 
     @property
     def is_running(self) -> bool:
@@ -153,9 +160,10 @@ class Tester:
         self._done_until_s = max(self._done_until_s, time_s)
         if not due or time_s - due[-1] > _LATE_S:
             return None
-        return self.paid_for(budget_at(store, self.plan, time_s).left_bytes)
+        left_bytes = budget_at(store, self.plan, time_s).left_bytes
+        return self.paid_for(left_bytes, is_up=_way_that_knows_less(store))
 
-    def paid_for(self, most_bytes: float) -> Due | None:
+    def paid_for(self, most_bytes: float, *, is_up: bool = True) -> Due | None:
         """A test that may cost `most_bytes`; None if that is too little for one."""
         if most_bytes <= 0:
             return None
@@ -163,14 +171,13 @@ class Tester:
         if payload_bytes < LEAST_PAYLOAD_BYTES:
             return None
         order = TestOrder(
-            host=self.plan.host, port=self.plan.port, is_up=self._n_started % 2 == 0,
+            host=self.plan.host, port=self.plan.port, is_up=is_up,
             duration_s=self.plan.seconds, most_payload_bytes=payload_bytes,
         )  # fmt: skip
         return Due(order=order, most_bytes=most_bytes)
 
     def start(self, due: Due) -> None:
         """Begin the test, in a thread."""
-        self._n_started += 1
         self._thread = threading.Thread(target=self._run, args=(due,), daemon=True)
         self._thread.start()
 

@@ -124,6 +124,10 @@ class Namespaces:
         for space in (self.near, self.far):
             run("ip", "netns", "add", space)
             run("ip", "-n", space, "link", "set", "lo", "up")
+        self.join()
+
+    def join(self):
+        """The virtual cable and its addresses; again, where it was pulled."""
         run("ip", "-n", self.near, "link", "add", self.near_side, "type", "veth",
             "peer", "name", self.far_side, "netns", self.far)  # fmt: skip
         for space, side, four, six in (

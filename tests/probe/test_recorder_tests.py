@@ -106,6 +106,7 @@ def test_tests_are_due_once_go_both_ways_and_are_kept(store, monkeypatch):
     assert (order.is_up, most_bytes) == (True, 50e6)
     assert rows[0].spent_bytes == 4_000_000
     assert tester.due(store, moments[0] + 1.5) is None
+    store.commit(Batch(tests=rows))
     assert not tester.due(store, moments[1] + 0.5).is_up
 
 
