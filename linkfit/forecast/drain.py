@@ -144,7 +144,8 @@ class _State:
             net = self.begin - self.left
             ahead = self.left - (self.begin - self.lowest)
             with np.errstate(divide="ignore", invalid="ignore"):
-                wait = np.maximum(np.ceil(ahead / net * (1 - 1e-12)), 0.0)
+                # too few whole cycles cost a pass, one too many an end: rounding goes down
+                wait = np.maximum(np.ceil(ahead / net * (1 - 1e-12) - 1e-9), 0.0)
             ends = ~self.done & ((net > self.empty) | (ahead <= 0))
             n_skip = np.where(ends, np.where(ahead > 0, wait, 0.0), math.inf).min(axis=1)
             alike = self.running & ~self.ended

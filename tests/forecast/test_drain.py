@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
@@ -138,6 +138,9 @@ def together_one_by_one(open_bytes, heaps, order, cap, n_first, most=2000):
 
 
 @settings(deadline=None, max_examples=60)
+@example(
+    open_bytes=[0, 1, 0], heaps=[1, 1, 1], equal=True, cap=np.inf, n_first=2
+)  # thirds, which no float holds
 @given(
     steps_st, st.lists(st.integers(1, 150), min_size=2, max_size=3), st.booleans(),
     st.sampled_from([np.inf, 17.0, 40.0]), st.integers(1, 8),
