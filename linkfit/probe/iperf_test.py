@@ -177,7 +177,8 @@ class _Watch:
                 ended = "interrupted"
             finally:
                 _end(child)
-        report = next((p.read_text(errors="replace") for p in (out, spoken) if _holds(p)), "")
+        said = next((p.read_text(errors="replace") for p in (out, spoken) if _holds(p)), "")
+        report = first_report(said)
         error = _error_of(report)
         if ended != "done" and error.startswith(_ENDED_BY_US):
             error = ""
@@ -248,6 +249,20 @@ def _arguments(order: TestOrder) -> list[str]:
 
 def _holds(path: Path) -> bool:
     return path.exists() and path.stat().st_size > 0
+
+
+def first_report(said: str) -> str:
+    """The first whole report in what was printed, or all of it where none is whole.
+
+    A test that is ended while libiperf writes its report makes it write a second one behind it:
+    read together they would count every second twice.
+    """
+    text = said.lstrip()
+    try:
+        _, end = json.JSONDecoder().raw_decode(text)
+    except ValueError:
+        return said
+    return text[:end]
 
 
 def _parsed(report: str) -> dict[str, Any]:

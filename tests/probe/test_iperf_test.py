@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from linkfit.errors import InputError
-from linkfit.probe.iperf_test import TestOrder, run_test
+from linkfit.probe.iperf_test import TestOrder, first_report, run_test
 from linkfit.probe.server_faults import fault_of
 from linkfit.probe.tested_rates import rates_tested_bps
 from tests.probe.servers import free_port, iperf3_server, started, wait_until
@@ -194,3 +194,11 @@ def _sent_bytes(pid):
     except OSError:
         return 0
     return next((int(line.split()[1]) for line in lines if line.startswith("wchar:")), 0)
+
+
+def test_of_two_reports_behind_each_other_the_first_counts():
+    one = json.dumps({"intervals": [{"sum": {"bytes": 5}}]}, indent=1)
+    assert first_report(f"\n{one}\n{json.dumps({'error': 'ended'})}\n") == one
+    assert first_report(one) == one
+    assert first_report('{"intervals": [') == '{"intervals": ['  # cut short: left to the reader
+    assert first_report("") == ""
