@@ -4,7 +4,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from linkfit.cli.server_input import server_and_port
+from linkfit.cli.server_input import problem_reader, server_and_port
 from linkfit.errors import ConfigError, InputError
 from linkfit.units import parse_duration_s, parse_size_bytes
 
@@ -34,7 +34,7 @@ def record_plan(
     from linkfit.probe.recorder_loop import RecordPlan
 
     problems: list[str] = []
-    read = _reader(problems)
+    read = problem_reader(problems)
     probed: Any = None if probe is None else read(_host_and_port, probe, "--probe")
     every_s = read(parse_duration_s, texts["probe_every"], where="--probe-every")
     if every_s is not None and every_s < _LEAST_PROBE_S:
@@ -58,19 +58,6 @@ def record_plan(
         store=Path(store), interface=str(interface), probe=probed, probe_interval_s=every_s,
         tests=tests, metrics=listen, most_bytes=most_bytes, most_s=most_s,
     )  # fmt: skip
-
-
-def _reader(problems: list[str]) -> "Callable[..., Any]":
-    """A function that calls another and remembers what was wrong, to say all of it at once."""
-
-    def read(take: "Callable[..., Any]", *given: object, **named: object) -> Any:
-        try:
-            return take(*given, **named)
-        except InputError as error:
-            problems.append(str(error))
-            return None
-
-    return read
 
 
 def _tests(read: "Callable[..., Any]", texts: dict[str, Any]) -> "TestPlan | None":

@@ -2,11 +2,13 @@
 
 import re
 import sys
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from linkfit.errors import ConfigError, InputError
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from linkfit.probe.session import Session
     from linkfit.probe.session_plan import SessionPlan
 
@@ -32,6 +34,22 @@ def server_and_port(text: str, default_port: int) -> tuple[str, int]:
             f"--server: expected HOST or HOST:PORT with a port from 1 to 65535, got {text!r}"
         )
     return found["six"] or found["host"], port
+
+
+def problem_reader(problems: list[str]) -> "Callable[..., Any]":
+    """A function that calls another and adds what was wrong to `problems`, to say all at once.
+
+    It returns None in place of what could not be read.
+    """
+
+    def read(take: "Callable[..., Any]", *given: object, **named: object) -> Any:
+        try:
+            return take(*given, **named)
+        except InputError as error:
+            problems.append(str(error))
+            return None
+
+    return read
 
 
 def session_plan(
@@ -62,13 +80,7 @@ def session_plan(
 
     problems: list[str] = []
 
-    def read(take: object, *given: object, **named: object) -> object:
-        try:
-            return take(*given, **named)  # type: ignore[operator]
-        except InputError as error:
-            problems.append(str(error))
-            return None
-
+    read = problem_reader(problems)
     place = read(server_and_port, server, DEFAULT_PORT)
     budget_bytes = read(parse_size_bytes, budget, where="--budget")
     udp_bps = None if udp is None else read(parse_rate_bps, udp, where="--udp")
@@ -86,9 +98,9 @@ def session_plan(
         raise ConfigError("options", problems)
     host, port = place
     return SessionPlan(
-        host=host, port=port, budget_bytes=budget_bytes, ways=way, seconds=seconds,  # type: ignore[arg-type]
-        n_rounds=rounds, n_streams=streams, udp_rate_bps=udp_bps, probe_port=probe_port,  # type: ignore[arg-type]
-        interface=interface, wan_address=wan_address, nat_timer_s=timer_s,  # type: ignore[arg-type]
+        host=host, port=port, budget_bytes=budget_bytes, ways=way, seconds=seconds,
+        n_rounds=rounds, n_streams=streams, udp_rate_bps=udp_bps, probe_port=probe_port,
+        interface=interface, wan_address=wan_address, nat_timer_s=timer_s,
     )  # fmt: skip
 
 

@@ -18,7 +18,6 @@ from linkfit.site.model import Service, Site, Task
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-SURE_PROB = 0.05  # the plan lasts in 19 of 20 cycles
 _N_STEPS = 30
 
 

@@ -185,12 +185,6 @@ def crossing_bps(
     return float(limits_bps[last] + part * (limits_bps[last + 1] - limits_bps[last]))
 
 
-def sync_mean_bps(paths: "CapacityPaths", limit_bps: float) -> Estimate:
-    """Mean rate of bulk data under a limit, and its interval over the worlds. [bit/s]"""
-    held = np.minimum(paths.rates_bps, limit_bps).mean(axis=1)
-    return over_worlds(paths.world, lambda rows: float(held[rows].mean()))
-
-
 def largest_group(limit_bps: float, stream_bps: float) -> int:
     """Most people in one call that the server relays: N (N - 1) streams within `limit_bps`.
 

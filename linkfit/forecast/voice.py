@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from linkfit._checks import count, positive
+from linkfit._checks import positive
 from linkfit.errors import InputError
 from linkfit.forecast.overhead import IPV4_BYTES, IPV6_BYTES, UDP_BYTES
 from linkfit.units import BITS_PER_BYTE
@@ -177,8 +177,3 @@ def opinion_score(points: "ArrayLike") -> "NDArray[np.float64]":
     """
     r = np.clip(np.asarray(points, dtype=np.float64), 0.0, 100.0)
     return np.asarray(1.0 + 0.035 * r + r * (r - 60.0) * (100.0 - r) * 7e-6)
-
-
-def relayed_streams(n_people: int) -> int:
-    """Streams that a server sends when it relays a call of `n_people`: N (N - 1)."""
-    return count("n_people", n_people) * (n_people - 1)

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
+from linkfit.forecast.cameras import H265_FACTOR
 from linkfit.report.estimates import share_text, share_texts
 from linkfit.report.listing import Column, Listing, bullets, heading, sentence
 from linkfit.report.wording import QUANTILES, amount
@@ -44,7 +45,8 @@ def streams_text(found: "StreamForecast") -> "list[RenderableType]":
         Text(),
         sentence(
             "A good look stands still for at most a twentieth of its time. Under each picture its "
-            "frames and its H.264 rate, common practice; H.265 takes 0.5 to 0.7 of that. Minutes "
+            f"frames and its H.264 rate, common practice; H.265 takes {H265_FACTOR[0]:g} to "
+            f"{H265_FACTOR[1]:g} of that. Minutes "
             "a month that the plan leaves: alone, or beside the rest of the site."
         ),
         Text(),

@@ -20,7 +20,6 @@ from linkfit.forecast.voice import (
     most_delay_s,
     opinion_score,
     rating,
-    relayed_streams,
 )
 from linkfit.link.loss import LossBursts
 
@@ -151,10 +150,6 @@ def test_less_delay_and_less_loss_never_sound_worse(delay_s, loss_frac, burst):
     assert rating(G711, delay_s=delay_s, loss_frac=loss_frac, burst_ratio=burst + 1) <= here
 
 
-def test_a_server_that_relays_sends_each_to_each():
-    assert [relayed_streams(n) for n in (1, 2, 3, 5)] == [0, 2, 6, 20]
-
-
 def test_arrays_broadcast():
     found = rating(G711, delay_s=np.array([[0.1], [0.3]]), loss_frac=np.array([0.0, 0.01, 0.1]))
     assert found.shape == (2, 3)
@@ -165,5 +160,3 @@ def test_bad_input_is_named_and_shown():
         call_rate_bps(G711, ip_version=5)
     with pytest.raises(InputError, match="packet_s: expected a finite number > 0, got 0"):
         call_rate_bps(G711, packet_s=0.0)
-    with pytest.raises(InputError, match="n_people: expected a whole number >= 1, got 0"):
-        relayed_streams(0)
