@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 SETTLE_S = 60.0  # of the path before each probe
 TOP_LOAD_FRAC = 0.95  # above it the state at the start is what a busy spell has heaped up
 _MOST_HEAPED = 100.0  # mean of what one probe finds heaped up: more changes no verdict
+# of each flow under way in the steady state, in the mean: that of one flow at the top load
+_MOST_PRESENT = TOP_LOAD_FRAC / (1.0 - TOP_LOAD_FRAC)
 # arrivals are drawn window by window: few transfers last into the late ones [s]
 _FIRST_WINDOW_S, _GROWTH = 4.0, 4
 _PRESENT, _HEAPED = 100, 101
@@ -149,14 +151,18 @@ class _Window:
         keys: Sequence[tuple[str, int]],
         weights: "NDArray[np.float64]",
         scale: "NDArray[np.float64]",
+        n_enough: "NDArray[np.float64]",
     ) -> _Found:
-        """Points with mark below ``weights[flow] * scale[probe]``; flows numbered as in `keys`."""
-        most = float(scale.max())
+        """Points with mark below ``weights[flow] * scale[probe]``; flows numbered as in `keys`.
+
+        Marks above `n_enough` of their flow may be left out.
+        """
+        limits = np.minimum(weights * float(scale.max()), n_enough).tolist()
         parts = [
             (flow, points)
-            for flow, (key, mean) in enumerate(zip(keys, weights.tolist(), strict=True))
-            if mean > 0
-            for points in self._field(key).below(mean * most)
+            for flow, (key, limit) in enumerate(zip(keys, limits, strict=True))
+            if limit > 0
+            for points in self._field(key).below(limit)
         ]
         if not parts:
             return _Found(np.empty(0, np.int64), _NO_POINTS)
@@ -224,7 +230,8 @@ class Company:
                 continue
             room = 1.0 - min(total, TOP_LOAD_FRAC)
             scale = self._crowd[level, :n]
-            parts.append(self._found(_PRESENT, flows, own / room, scale))
+            mean = np.minimum(own / room, _MOST_PRESENT)
+            parts.append(self._found(_PRESENT, flows, mean, scale))
             excess = (total - max(TOP_LOAD_FRAC, above)) / float(own.sum())
             if excess > 0:
                 heaped = np.where(mine, rate, 0.0) * busy_s * min(excess, 1.0)
@@ -240,8 +247,11 @@ class Company:
         weights: "NDArray[np.float64]",
         scale: "NDArray[np.float64]",
     ) -> Transfers:
-        found = self._window(number).below(_keys(flows), weights, scale)
-        found = _at_most(found, [flow.n_sources for flow in flows])
+        users = np.array([math.inf if f.n_sources is None else f.n_sources for f in flows])
+        # so many unit-rate points hold as many as there are users, but for one draw in 10^12
+        n_enough = users + 8.0 * np.sqrt(users) + 20.0
+        found = self._window(number).below(_keys(flows), weights, scale, n_enough)
+        found = _at_most(found, users)
         # what is found under way is length-biased (of a lognormal: its median times
         # exp(sigma^2)), and a uniform part of it is left
         longer = np.exp(_sigma(flows) ** 2)[found.flow]
@@ -261,12 +271,13 @@ class Company:
         rate = np.array([flow.arrivals_per_s for flow in flows])
         asked = from_s < to_s
         first, last = float(from_s[asked].min()), float(to_s[asked].max())
+        endless = np.full(rate.size, np.inf)
         parts = []
         for number, (begin, end) in enumerate(_windows_s(last)):
             if end <= first:
                 continue
             length = np.full(from_s.size, end - begin)
-            found = self._window(number).below(_keys(flows), rate, length)
+            found = self._window(number).below(_keys(flows), rate, length, endless)
             after = begin + (end - begin) * found.points.uniform.astype(np.float64)
             probe = found.points.probe
             inside = (after >= from_s[probe]) & (after < to_s[probe])
@@ -280,17 +291,16 @@ class Company:
         return self._windows[number]
 
 
-def _at_most(found: _Found, n_sources: Sequence[int | None]) -> _Found:
-    """Of each flow at each probe the points of lowest mark, as many as there are users."""
-    most = np.array([math.inf if n is None else n for n in n_sources])
+def _at_most(found: _Found, n_users: "NDArray[np.float64]") -> _Found:
+    """Of each flow at each probe the points of lowest mark, as many as it has users."""
     points = found.points
-    if not points.mark.size or np.isinf(most).all():
+    if not points.mark.size or np.isinf(n_users).all():
         return found
     order = np.lexsort((points.mark, found.flow, points.probe))
-    pair = points.probe[order].astype(np.int64) * most.size + found.flow[order]
+    pair = points.probe[order].astype(np.int64) * n_users.size + found.flow[order]
     first = np.searchsorted(pair, pair)
     keep = np.empty(order.size, np.bool_)
-    keep[order] = np.arange(order.size) - first < most[found.flow[order]]
+    keep[order] = np.arange(order.size) - first < n_users[found.flow[order]]
     return found.where(keep)
 
 

@@ -102,7 +102,7 @@ def test_above_the_capacity_they_heap_up_for_a_part_of_the_busy_time():
     n = 2000
     found = Company(n, 4).present([flow(20.0)], 1e6, 10.0, n)
     # 20 a second, of which 10.5 are not served, for 5 s in the mean, beside the state at the top
-    expected = 20 * 10 * (1 - 0.95 / 2) / 2 + 2.0 / 0.05
+    expected = 20 * 10 * (1 - 0.95 / 2) / 2 + 0.95 / 0.05
     assert_allclose(found.probe.size / n, expected, rtol=0.1)
 
 
