@@ -8,11 +8,12 @@ from linkfit.advice.measures import OVER_CAP_PROB, SURE_LEVEL
 from linkfit.advice.reasons import format_against
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.outcomes import DataForecast, Evaluation, ServiceForecast, TaskForecast
-from linkfit.units import format_duration
+from linkfit.units import format_duration, format_rate, format_share
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+ENDS_WITH_PLAN = "ends with the data plan"
 VERDICTS = ("fits", "fits with changes", "does not fit", "not enough data")
 OPEN_FACTOR = 1.5
 OPEN_FRAC = 0.2
@@ -69,6 +70,24 @@ def ends_with_the_plan(forecast: ServiceForecast, data: DataForecast) -> bool:
     return overrun and forecast.works_throttled is False
 
 
+def plan_reason(before: Evaluation, after: Evaluation) -> str:
+    """What `ENDS_WITH_PLAN` means, said once for all services; "" where it is said of none."""
+    said = [
+        f"{when}, the data plan runs out in {format_share(evaluation.data.prob_over_cap or 0.0)} "
+        f"of billing cycles, wanted: {format_share(OVER_CAP_PROB)} or less"
+        for when, evaluation in (("as it is", before), ("with all changes", after))
+        if any(ends_with_the_plan(service, evaluation.data) for service in evaluation.services)
+    ]
+    if not said:
+        return ""
+    rate_bps = before.site.plan.throttle_bps
+    left = "then nothing passes" if rate_bps is None else (
+        f"the {format_rate(rate_bps)} that are left then do not carry the services of which it "
+        "is said"
+    )  # fmt: skip
+    return f"{ENDS_WITH_PLAN}: {'; '.join(said)}; {left}"
+
+
 def service_verdict(name: str, before: Evaluation, after: Evaluation) -> str:
     """One of `VERDICTS` for the service called `name`.
 
@@ -95,7 +114,7 @@ def verdict_reason(name: str, evaluation: Evaluation) -> str:
     if by_stand["no"]:
         parts.append(f"misses its target: {by_stand['no']}")
     if ends_with_the_plan(forecast, evaluation.data):
-        parts.append("the data plan runs out too often, and what is left then does not carry it")
+        parts.append(ENDS_WITH_PLAN)
     if by_stand["open"]:
         parts.append(f"too little measured to tell: {by_stand['open']}")
     return "; ".join(parts)
@@ -155,7 +174,7 @@ def _missing_text(name: str, evaluation: Evaluation) -> str:
         if forecast.task.must_carry and task_stands(forecast) == "no"
     ]
     if ends_with_the_plan(_service(name, evaluation), evaluation.data):
-        parts.append("the data plan runs out too often, and what is left then does not carry it")
+        parts.append(ENDS_WITH_PLAN)
     return "; ".join(parts)
 
 

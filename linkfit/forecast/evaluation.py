@@ -252,6 +252,8 @@ class Evaluator:
             ]
             known = [task.meets_target for task in promised if not task.unmeasured]
             works = all(known) if known or not promised else None
+        elif throttled and site.plan.stops:
+            works = False
         return ServiceForecast(service=service, tasks=tasks, works_throttled=works)
 
     def curve(self, task: Task, service: Service, path: PathLimits, hour: BusyHour) -> UserCurve:

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
+from linkfit.forecast.chances import Chance
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.evaluation_table import ShownEvaluation
 from linkfit.site.model import Backlog, Service, Site, Task
@@ -45,8 +46,9 @@ class TaskForecast:
 class ServiceForecast:
     """One service with the forecasts of its tasks.
 
-    `works_throttled` tells whether it still meets its targets at the plan's throttled rate
-    (None: the plan does not throttle, or nothing that the service needs was measured).
+    `works_throttled` tells whether it still meets its targets once the cap is used up: at the
+    plan's throttled rate, False where the plan stops (None: the plan goes on as before, or nothing
+    that the service needs was measured).
     """
 
     service: Service
@@ -114,7 +116,8 @@ class BacklogForecast:
 
     `binding` is the constraint that decides in most futures ("rate", "data plan", "hours",
     "per-item cost", "path limit", "rate limit"); `binding_frac` gives the share of futures for
-    each. inf days: never finishes. `refused` says why the path cannot carry it ("" if it can);
+    each. inf days: never finishes. `by_deadline` is the chance to be done in time (None: no
+    deadline, or the start is not known). `refused` says why the path cannot carry it ("" if it can);
     `unmeasured` names the direction that it needs and nobody measured. `start`, `start_h`: the
     day (None: not known) and local hour from which the days count. `why_never` says plainly why
     it never ends where it does not ("" if it ends in 19 of 20 futures). `easings`: shadow prices.
@@ -124,13 +127,18 @@ class BacklogForecast:
     days: Forecast
     binding: str
     binding_frac: Mapping[str, float]
-    prob_by_deadline: float | None
+    by_deadline: Chance | None
     refused: str = ""
     unmeasured: str = ""
     start: date | None = None
     start_h: float = 0.0
     why_never: str = ""
     easings: tuple[Easing, ...] = ()
+
+    @property
+    def prob_by_deadline(self) -> float | None:
+        """`by_deadline` without its interval. [probability]"""
+        return None if self.by_deadline is None else self.by_deadline.prob
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,7 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 from linkfit.advice.link_rates import AVERAGE_S, link_rates
 from linkfit.advice.selection import TIME_LIMIT_S
-from linkfit.advice.verdict import open_directions, verdict_reason, verdict_sentence
+from linkfit.advice.verdict import (
+    open_directions,
+    plan_reason,
+    verdict_reason,
+    verdict_sentence,
+)
 from linkfit.report.advice_answers import answers_record
 from linkfit.report.backlog_json import backlog_record
 from linkfit.report.data_json import data_record
@@ -45,6 +50,7 @@ def advice_record(advice: "Advice", link: "LinkModel") -> dict[str, Any]:
         "feasible": advice.feasible,
         "in_the_way": list(advice.in_the_way),
         **_forecasts(advice.before, verdicts),
+        "plan_reason": plan_reason(advice.before, advice.after),
         "verdict_reasons": {name: _why(name, advice) for name in verdicts},
         "changes": [_change(outcome) for outcome in advice.outcomes if outcome.chosen],
         "after": _forecasts(advice.after, verdicts) if advice.chosen else None,

@@ -35,7 +35,9 @@ def advice_text(record: Record) -> "list[RenderableType]":
             [heading(record["site"]), *link_lines(record["link"])],
             _section("What if", record["what_if"]),
             [
-                *verdicts_text(record["services"], record["verdict_reasons"]),
+                *verdicts_text(
+                    record["services"], record["verdict_reasons"], record["plan_reason"]
+                ),
                 *floor_lines(record["link"]),
             ],
             targets_text(record),
@@ -91,7 +93,7 @@ def floor_lines(link: Record) -> "list[RenderableType]":
 
 
 def verdicts_text(
-    services: Sequence[Record], reasons: Mapping[str, Record]
+    services: Sequence[Record], reasons: Mapping[str, Record], plan_reason: str = ""
 ) -> "list[RenderableType]":
     """The answer in short: a service a line, with why it does not simply fit."""
     if not services:
@@ -101,21 +103,21 @@ def verdicts_text(
     for service in services:
         why = reasons[service["name"]]["why"]
         listing.add(service["name"], _verdict(service["verdict"]), why)
-    return [heading("Verdicts"), listing, *_settling(reasons)]
+    lines = [*([plan_reason] if plan_reason else []), *_settling(reasons)]
+    return [heading("Verdicts"), listing, *([Text(), *bullets(lines)] if lines else [])]
 
 
-def _settling(reasons: Mapping[str, Record]) -> "list[RenderableType]":
+def _settling(reasons: Mapping[str, Record]) -> list[str]:
     """What to measure so that a verdict of "not enough data" becomes another one."""
     services: dict[str, list[str]] = {}
     for name, found in reasons.items():
         if found["open_directions"]:
             first = found["measure"][0] if found["measure"] else "more tests on more days would"
             services.setdefault(first, []).append(name)
-    lines = [
+    return [
         f"what would settle {', '.join(names)}: {first}; when and how often: linkfit plan-tests"
         for first, names in services.items()
     ]
-    return [Text(), *bullets(lines)] if lines else []
 
 
 def _verdict(verdict: str) -> Text:
@@ -191,7 +193,7 @@ def _remarks(service: Record) -> list[str]:
     if missed:
         remarks.append(f"misses its target: {', '.join(missed)}")
     if service["works_throttled"] is False:
-        remarks.append("misses its targets at the rate to which the plan throttles")
+        remarks.append("would miss its targets once the data plan has run out")
     return remarks
 
 

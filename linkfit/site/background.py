@@ -1,6 +1,7 @@
 """Traffic that a site has without anybody asking: default causes, each with its source.
 
-`bytes_per_day` counts both directions together; flow "both" means half of it each way.
+`bytes_per_day` counts both directions together; flow "both" means half of it each way. None of
+these is `optional`: without keys, time and names a server on the internet does not run.
 """
 
 from linkfit.site.model import Background, PathLimits
@@ -53,7 +54,7 @@ def default_background(path: PathLimits) -> tuple[Background, ...]:
             name="name look-ups",
             bytes_per_day=_LOOKUP_BYTES_PER_DAY,
             flow="both",
-            optional=True,
+            optional=False,
             source="common practice: 5000 look-ups a day of 300 B",
         ),
     )

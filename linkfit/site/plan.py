@@ -51,3 +51,9 @@ class Plan:
         if self.tether_bytes is not None:
             cap_bytes = min(self.cap_bytes or self.tether_bytes, self.tether_bytes)
             object.__setattr__(self, "cap_bytes", cap_bytes)
+
+    @property
+    def stops(self) -> bool:
+        """Does nothing pass once the cap is used up?"""
+        has_way_on = self.throttle_bps is not None or self.price_per_gb is not None
+        return self.cap_bytes is not None and not has_way_on

@@ -7,6 +7,7 @@ import pytest
 
 from linkfit.advice.verdict import (
     open_directions,
+    plan_reason,
     service_stands,
     service_verdict,
     task_stands,
@@ -16,6 +17,7 @@ from linkfit.advice.verdict import (
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.outcomes import DataForecast, Evaluation, ServiceForecast, TaskForecast
 from linkfit.site.model import Service, Site, SizeLaw, Task
+from linkfit.site.plan import Plan
 
 
 def forecast(world_times_s, target_s=2.0, *, refused="", must_carry=True, name="view"):
@@ -139,7 +141,7 @@ def test_a_verdict_has_its_reason():
         )
 
     assert why(0.0) == "misses its target: view; too little measured to tell: upload"
-    assert "the data plan runs out too often" in why(1.0)
+    assert "ends with the data plan" in why(1.0)
 
 
 def test_what_was_never_measured_leaves_the_service_open():
@@ -191,7 +193,7 @@ def test_refusals_unmeasured_directions_and_spent_plans_are_named():
     unknown = evaluated(replace(forecast(QUICK), unmeasured="down"))
     assert "view: link down was never measured" in verdict_sentence("lab", unknown, unknown)
     spent = evaluated(forecast(QUICK), prob=0.5, throttled=False)
-    assert "the data plan runs out too often" in verdict_sentence("lab", spent, spent)
+    assert verdict_sentence("lab", spent, spent) == "with all changes: ends with the data plan"
 
 
 def test_only_an_open_verdict_asks_for_a_direction_to_be_measured():
@@ -204,3 +206,18 @@ def test_only_an_open_verdict_asks_for_a_direction_to_be_measured():
     assert open_directions("lab", is_open, slow) == ("up",)
     unpromised = evaluated(forecast(OPEN), forecast(OPEN, must_carry=False, name="rare"))
     assert open_directions("lab", slow, unpromised) == ("up",)
+
+
+def test_why_services_end_with_the_plan_is_said_once_for_all_of_them():
+    spent, thrifty = (evaluated(forecast(QUICK), prob=prob, throttled=False) for prob in (0.5, 0.0))
+    slow = replace(spent, site=replace(spent.site, plan=Plan(cap_bytes=1e9, throttle_bps=512e3)))
+    assert plan_reason(thrifty, thrifty) == ""
+    assert plan_reason(slow, thrifty) == (
+        "ends with the data plan: as it is, the data plan runs out in 50 % of billing cycles, "
+        "wanted: 5 % or less; the 512 kbit/s that are left then do not carry the services of "
+        "which it is said"
+    )
+    assert "with all changes, the data plan runs out in 50 %" in plan_reason(slow, slow)
+    assert plan_reason(spent, thrifty).endswith("; then nothing passes")
+    carried = evaluated(forecast(QUICK), prob=0.5, throttled=True)
+    assert plan_reason(carried, carried) == ""

@@ -106,6 +106,11 @@ def test_what_works_at_the_throttled_rate_is_told_apart(link):
     assert all(s.works_throttled is None for s in evaluate(site(), link, n_probes=50).services)
 
 
+def test_nothing_works_once_a_plan_that_stops_is_used_up(link):
+    stops = site(plan=Plan(cap_bytes=1e9))
+    assert [s.works_throttled for s in evaluate(stops, link, n_probes=50).services] == [False]
+
+
 def test_only_the_directions_that_the_site_uses_must_be_measured():
     up_only = fit_link(Trace.from_rates(series(6e6), direction="up"))
     assert evaluate(site(), up_only, n_probes=50).services[0].tasks[0].time.draws.size == 50

@@ -65,7 +65,8 @@ RECORD = {
     "answers": {"cheapest": ANSWER, "quality_kept": ANSWER, "cost_against_targets": [ANSWER]},
     "link": {"up": {"p05_bps": 2.6e6, "p50_bps": 5.5e6, **RATES},
              "down": {"p05_bps": None, "p50_bps": None, **RATES}},
-    "services": [a_service()], "verdict_reasons": WHY, "changes": [CHANGE],
+    "services": [a_service()], "verdict_reasons": WHY, "plan_reason": "",
+    "changes": [CHANGE],
     "data": DATA, "backlogs": [BACKLOG],
     "targets": [
         {"measure": "view a photo", "unit": "s", "target": 2.0, "before": 2.4, "after": 0.84,
@@ -206,6 +207,12 @@ def test_a_site_without_changes_services_or_backlogs_is_short():
     text = shown(advice_text(RECORD | bare | {"feasible": True}))
     for title in ("Services", "Changes", "Targets", "Backlogs", "Not measured", "Notes"):
         assert title not in text
+
+
+def test_why_services_end_with_the_plan_stands_once_below_the_verdicts():
+    text = shown(advice_text(RECORD | {"plan_reason": "ends with the data plan: it runs out"}))
+    assert text.count("- ends with the data plan: it runs out") == 1
+    assert text.index("Verdicts") < text.index("- ends with the data plan") < text.index("Targets")
 
 
 def test_hostile_names_are_harmless_everywhere():

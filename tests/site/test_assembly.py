@@ -188,7 +188,7 @@ entry = "relay"
 keepalive = "60 s"
 [[background]]
 name = "name look-ups"
-optional = false
+optional = true
 [[background]]
 name = "laptops fetching updates"
 per_month = "6 GB"
@@ -201,7 +201,7 @@ per_day = "0 B"
     causes = {cause.name: cause for cause in site.background}
     assert causes["tunnel keepalive"].bytes_per_day == pytest.approx(86400 / 60 * 60)
     assert causes["name look-ups"].bytes_per_day == 1.5e6
-    assert not causes["name look-ups"].optional
+    assert causes["name look-ups"].optional  # by default it is not
     assert causes["time sync"].bytes_per_day == 0
     assert causes["laptops fetching updates"] == Background(
         name="laptops fetching updates", bytes_per_day=2e8, flow="in", optional=True

@@ -37,3 +37,7 @@ def test_only_what_leaves_keeps_the_mapping_and_all_name_a_source():
     causes = default_background(PathLimits(entry="relay"))
     assert {c.name: c.flow for c in causes}["tunnel keepalive"] == "out"
     assert all("arithmetic" in c.source or "common practice" in c.source for c in causes)
+
+
+def test_nothing_is_switched_off_that_a_server_does_not_run_without():
+    assert not any(c.optional for c in default_background(PathLimits(entry="relay")))

@@ -31,3 +31,10 @@ def test_a_smaller_tether_allowance_is_the_cap_whatever_the_plan():
     assert replace(plan, cap_bytes=100e9).cap_bytes == 30e9
     assert replace(plan, cap_bytes=10e9).cap_bytes == 10e9
     assert Plan(tether_bytes=30e9).cap_bytes == 30e9
+
+
+def test_a_plan_stops_unless_it_throttles_or_sells_more_or_has_no_cap():
+    assert Plan(cap_bytes=1e9).stops
+    assert not Plan(cap_bytes=1e9, throttle_bps=1e5).stops
+    assert not Plan(cap_bytes=1e9, price_per_gb=4.0).stops
+    assert not Plan().stops

@@ -38,7 +38,9 @@ def verdict_section(found: "Material") -> Section:
         "In time: share of cases of the service's slowest promised task that meet its target, "
         "with the 90 % interval that comes from having measured the link no more than this."
     )
-    blocks = (Paragraph(text=lead), Verdicts(rows=rows), Paragraph(text=reading))
+    plan_reason = found.record["plan_reason"]
+    texts = (reading, f"What {plan_reason}.") if plan_reason else (reading,)
+    blocks = (Paragraph(text=lead), Verdicts(rows=rows), *(Paragraph(text=t) for t in texts))
     return Section(key="verdicts", title="Which services fit", part="answers", blocks=blocks)
 
 
