@@ -16,7 +16,7 @@ from linkfit.site.model import Background, Backlog, Service, Site, Task
 from linkfit.site.photo_sizes import resized
 
 TASK_FIELDS = ("size", "per_user_day", "chunk_bytes", "n_parallel")
-SERVICE_FIELDS = ("rate_limit_bps", "window", "local_name")
+SERVICE_FIELDS = ("rate_limit_bps", "window", "local_name", "priority")
 BACKLOG_FIELDS = ("chunk_bytes", "n_parallel", "rate_limit_bps", "window")
 IMAGE_FIELDS = ("edge_px", "format", "quality")
 

@@ -1,7 +1,8 @@
 """Chosen settings as generic snippets: every line a comment, to be reviewed, never applied.
 
 Names of the site stand in comments only, on one line each, so that none of them can act when
-somebody takes the comment marks off. Cache-Control: RFC 9111 section 5.2.2 and RFC 9110.
+somebody takes the comment marks off. Cache-Control: RFC 9111 section 5.2.2 and RFC 9110; the mark
+of lower effort is DSCP 1 (RFC 8622), the upper six bits of the traffic class octet (RFC 2474).
 """
 
 from collections.abc import Callable, Iterator
@@ -23,6 +24,7 @@ _HEAD = """\
 # Words in capitals are yours to fill in."""
 _BURST_S = 0.05  # a bucket of 50 ms at the rate, at least three full packets
 _LEAST_BURST_BYTES = 4500
+_LE = 1  # DSCP of lower effort
 
 
 def snippets_text(advice: "Advice") -> str:
@@ -71,6 +73,21 @@ def _rate_limit(_: "Advice", edit: "Edit") -> Iterator[str]:
     yield f"rate limit = {edit.value / BITS_PER_BYTE / 1e3:.0f} kB/s"
 
 
+def _low_priority(_: "Advice", __: "Edit") -> Iterator[str]:
+    """Two bands, the second served while the first is empty; what is marked goes to the second."""
+    yield f"on the server, for the user that the program runs as: mark it lower effort, DSCP {_LE}"
+    for tool in ("iptables", "ip6tables"):
+        yield f"{tool} -t mangle -A OUTPUT -m owner --uid-owner USER -j DSCP --set-dscp {_LE}"
+    yield "on the router, where the queue is, INTERFACE towards the internet:"
+    first = " ".join("0" * 16)
+    yield f"tc qdisc add dev INTERFACE root handle 1: prio bands 2 priomap {first}"
+    octet = f"{_LE << 2:#04x} 0xfc"
+    for number, (protocol, match) in enumerate((("ip", "ip tos"), ("ipv6", "ip6 priority")), 1):
+        match = f"u32 match {match} {octet} flowid 1:2"
+        yield f"tc filter add dev INTERFACE parent 1: protocol {protocol} prio {number} {match}"
+    yield "a tunnel must copy the mark to its outer packets, else mark those by their address"
+
+
 def _window(_: "Advice", edit: "Edit") -> Iterator[str]:
     windows: tuple[DayWindow, ...] = edit.value
     for window in windows:
@@ -94,6 +111,7 @@ _WRITERS: "dict[tuple[str, str], Callable[[Advice, Edit], Iterator[str]]]" = {
     ("cache", ""): _cache,
     ("service", "rate_limit_bps"): _rate_limit,
     ("backlog", "rate_limit_bps"): _rate_limit,
+    ("service", "priority"): _low_priority,
     ("service", "window"): _window,
     ("backlog", "window"): _window,
     ("local names", ""): _local_name,

@@ -111,3 +111,12 @@ def test_chosen_settings_are_written_as_comments(run, ask, tmp_path):
     assert "settings to review in" in err
     text = (tmp_path / "out" / "settings-to-review.txt").read_text()
     assert all(line == "" or line.startswith("# ") for line in text.splitlines())
+
+
+def test_bulk_may_make_way_and_its_snippet_marks_it(run):
+    code, out, _ = run(
+        "advise", "examples/vet-van.toml", "traces/vet-van", "--start", "2026-06-01", "--emit", "-"
+    )
+    assert code == 4  # one call stays too late
+    assert "copies for the practice: priority of what" in " ".join(out.split())
+    assert "# iptables -t mangle -A OUTPUT -m owner --uid-owner USER -j DSCP --set-dscp 1" in out

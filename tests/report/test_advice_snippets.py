@@ -39,6 +39,12 @@ def edit(editor, value, field="", **names):
         (edit("local names", True), "# NAME-OF-SERVER. 300 IN A LOCAL-ADDRESS"),
         (edit("image", 720, "edge_px"),
          "# store a copy for viewing beside the original: long edge of 720 px, never enlarged"),
+        # RFC 8622: lower effort is DSCP 000001, in the upper six bits of the octet (RFC 2474)
+        (edit("service", "low", "priority"),
+         "# iptables -t mangle -A OUTPUT -m owner --uid-owner USER -j DSCP --set-dscp 1"),
+        (edit("service", "low", "priority"),
+         "# tc filter add dev INTERFACE parent 1: protocol ip prio 1 u32 match ip tos 0x04 0xfc "
+         "flowid 1:2"),
         (edit("task", 8e6, "chunk_bytes"), "# set this in the program itself"),
     ],
 )  # fmt: skip
