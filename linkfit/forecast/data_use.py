@@ -7,7 +7,7 @@ never meet those of the server sends nothing.
 
 import math
 import zlib
-from collections.abc import Hashable, Mapping
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from statistics import NormalDist
@@ -30,9 +30,8 @@ from linkfit.forecast.demand import (
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.hours import common_part, day_intervals, open_frac, site_intervals
 from linkfit.forecast.outcomes import DataForecast, LedgerEntry
-from linkfit.forecast.plan_use import against_plan
+from linkfit.forecast.plan_use import against_plan, counted_bytes, day_shares
 from linkfit.site.model import Background, Backlog, Service, Site, Task
-from linkfit.site.plan import Plan
 from linkfit.units import BITS_PER_BYTE, DAYS_PER_MONTH, SECONDS_PER_DAY
 
 if TYPE_CHECKING:
@@ -139,7 +138,8 @@ def forecast_data(
     mean_rates_bps : mapping, optional
         Mean rate of "up" and "down"; bounds what backlogs can move. [bit/s]
     kept : dict, optional
-        Keeps what each service brings, for calls with sites that differ elsewhere.
+        Keeps what each service and cause brings and how the days of a cycle differ, for calls
+        with sites that differ elsewhere.
 
     Returns
     -------
@@ -163,15 +163,22 @@ def forecast_data(
     if fraction("loss_frac", loss_frac) == 1:
         raise InputError("loss_frac: expected a number below 1, got 1; nothing would arrive")
     cycle = _Cycle.of(site, seed, n_draws, n_worlds, cycle_days)
-    protocol_factor = cycle.protocol_factor()
+    known = {} if kept is None else kept
+
+    def once(make: Callable[[], Any], *of: Hashable) -> Any:
+        key = (seed, n_draws, n_worlds, cycle_days, cycle.counted, *of)
+        if key not in known:
+            known[key] = make()
+        return known[key]
+
+    protocol_factor = once(cycle.protocol_factor, "protocol")
     ledger: list[LedgerEntry] = []
     twice = np.zeros(cycle.n_draws)
-    known = {} if kept is None else kept
     for service in site.services:
-        key = (seed, n_draws, n_worlds, cycle_days, cycle.counted, site.path, site.hours, service)
-        if key not in known:
-            known[key] = _service_entries(cycle, site, service, protocol_factor)
-        entries, second = known[key]
+        entries, second = once(
+            lambda one=service: _service_entries(cycle, site, one, protocol_factor),  # type: ignore[misc]
+            site.path, site.hours, service,
+        )  # fmt: skip
         ledger += entries
         twice += second
     for backlog in site.backlogs:
@@ -184,15 +191,19 @@ def forecast_data(
         ledger.append(cycle.entry(RETRANSMISSIONS, "", again, asked_for=False))
     up = open_frac(site_intervals(site.hours))
     for cause in site.background:
-        own = _background_bytes(cycle, cause, up)
+        own = once(lambda one=cause: _background_bytes(cycle, one, up), cause, up)  # type: ignore[misc]
         ledger.append(cycle.entry(cause.name, "", own, optional=cause.optional, asked_for=False))
     if site.plan.round_up_bytes:
-        extra = _rounding_bytes(cycle, site.plan, _total(cycle, ledger), up)
-        ledger.append(cycle.entry(ROUNDING, "", extra, asked_for=False))
+        sent = _total(cycle, ledger)
+        counted = counted_bytes(sent, _rounded_per_day(cycle, site) * cycle.days)
+        ledger.append(cycle.entry(ROUNDING, "", counted - sent, asked_for=False))
     use = Forecast(draws=_total(cycle, ledger), unit="bytes", world=cycle.world)
+    spent = None
+    if site.plan.cap_bytes is not None:
+        spent = once(lambda: day_shares(n_draws, cycle_days, cycle.rng("days")), "days")
     return against_plan(
         site.plan, tuple(ledger), use,
-        cycle_days=cycle_days, up_frac=up, rng=cycle.rng("days"),
+        cycle_days=cycle_days, up_frac=up, rng=cycle.rng("days"), spent_frac=spent,
     )  # fmt: skip
 
 
@@ -225,20 +236,22 @@ def _total(cycle: _Cycle, ledger: list[LedgerEntry]) -> "NDArray[np.float64]":
     return sum((entry.use.draws for entry in ledger), np.zeros(cycle.n_draws))
 
 
-def _rounding_bytes(
-    cycle: _Cycle, plan: Plan, total_bytes: "NDArray[np.float64]", up_frac: float
+def rounded_bytes_per_day(
+    site: Site, *, seed: int = 0, n_draws: int = N_DRAWS, n_worlds: int = N_WORLDS
 ) -> "NDArray[np.float64]":
-    """What counting sessions in whole steps adds to `total_bytes`. [bytes]
+    """What the plan rounds the sessions of a day up to, multiple x sessions; shape (d,). [bytes]
 
-    Sessions differ: of exponential size with mean m, each is counted as r / (1 - exp(-r / m)) in
-    the mean, half a step r more where it is large and a whole step where it is small.
+    0 where the plan does not round; the draws are those of `forecast_data` of the same seed.
     """
-    step = plan.round_up_bytes or 0.0
-    rng = cycle.rng("sessions")
-    n_sessions = plan.sessions_per_day * cycle.days * up_frac * cycle.spread(rng, RATE_SIGMA)
-    n_sessions = np.maximum(n_sessions, 1e-9)
-    counted = n_sessions * step / -np.expm1(-step * n_sessions / np.maximum(total_bytes, 1e-9))
-    return np.maximum(counted - total_bytes, 0.0)
+    return _rounded_per_day(_Cycle.of(site, seed, n_draws, n_worlds, DAYS_PER_MONTH), site)
+
+
+def _rounded_per_day(cycle: _Cycle, site: Site) -> "NDArray[np.float64]":
+    plan = site.plan
+    if not plan.round_up_bytes:
+        return np.zeros(cycle.n_draws)
+    n_sessions = plan.sessions_per_day * open_frac(site_intervals(site.hours))
+    return plan.round_up_bytes * n_sessions * cycle.spread(cycle.rng("sessions"), RATE_SIGMA)
 
 
 def _service_entries(

@@ -60,7 +60,10 @@ class Forecast(ShownForecast):
         The smallest draw x with F(x) >= level (RFC 2330 section 11.3), so that a level never
         mixes a finite draw with "never".
         """
-        return np.quantile(self.draws, np.asarray(levels), method="inverted_cdf")
+        wanted = np.asarray(levels)
+        if not ((wanted >= 0) & (wanted <= 1)).all():
+            raise InputError(f"levels: expected numbers in [0, 1], got {levels!r}")
+        return _quantile(self.draws, wanted)
 
     def quantile_interval(self, level: float) -> tuple[float, float]:
         """5 % and 95 % points of the `level` quantile over the worlds; in `unit`.
@@ -82,11 +85,10 @@ class Forecast(ShownForecast):
             return centre, centre
         groups = np.split(self.draws[order], firsts[1:])
         parts = [(group, group[::2], group[1::2]) for group in groups if group.size > 1]
-        found = np.array(
-            [[np.quantile(part, level, method="inverted_cdf") for part in three] for three in parts]
-        )
+        at = np.asarray(level)
+        found = np.array([[_quantile(part, at) for part in three] for three in parts])
         if not parts or not np.isfinite(found).all() or not np.isfinite(centre):
-            values = [np.quantile(group, level, method="inverted_cdf") for group in groups]
+            values = [_quantile(group, at) for group in groups]
             low, high = np.quantile(values, INTERVAL_LEVELS, method="inverted_cdf")
             return min(float(low), centre), max(float(high), centre)
         low, high = _over_worlds(found, centre)
@@ -95,6 +97,13 @@ class Forecast(ShownForecast):
     def prob_within(self, limit: float) -> float:
         """Share of draws of at most `limit`. [probability]"""
         return float(np.mean(self.draws <= limit))
+
+
+def _quantile(draws: "NDArray[np.float64]", levels: "NDArray[np.float64]") -> "NDArray[np.float64]":
+    """The smallest draw x with F(x) >= level, as `numpy.quantile` has it by "inverted_cdf"."""
+    # numpy's own takes five times as long for the few draws of a world
+    last = np.ceil(draws.size * levels - 1.0).astype(np.int64)
+    return np.sort(draws)[np.maximum(last, 0)]
 
 
 def _over_worlds(values: "NDArray[np.float64]", centre: float) -> tuple[float, float]:

@@ -1,7 +1,8 @@
-"""A cycle's use against the plan: chance of an overrun, the day it runs out, what gets through.
+"""What a cycle of a plan holds, and a use against it: overrun, the day it runs out, what passes.
 
-What a cycle may leave to the next one is used last and lost after that one cycle; the cycle
-before is another draw of the same world.
+`counted_bytes`, `usable_bytes` and `kept_bytes` are the plan's rules; everything that asks what a
+plan leaves goes by them. What a cycle may leave to the next one is used last and lost after that
+one cycle; for the data of one cycle the one before is another draw of the same world.
 """
 
 import math
@@ -18,8 +19,53 @@ from linkfit.units import BITS_PER_BYTE, SECONDS_PER_DAY
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+_FEW_BYTES = 1e-9  # keeps divisions finite
 DAY_COV = 0.6  # how much days differ: common practice, a guess
 OVERRUN_PROB = 0.05  # "less than one cycle in twenty"
+
+
+def counted_bytes(
+    sent_bytes: "NDArray[np.float64]", rounded_bytes: "NDArray[np.float64] | float"
+) -> "NDArray[np.float64]":
+    """What the plan counts of what is sent, its sessions rounded up. [bytes]
+
+    Parameters
+    ----------
+    sent_bytes : array, shape (d,)
+        In the directions that the plan counts. [bytes]
+    rounded_bytes : array, shape (d,), or float
+        The multiple that each session is rounded up to, times the number of sessions; 0: the
+        plan counts bytes as they are. [bytes]
+
+    Notes
+    -----
+    Sessions differ: of exponential size with mean m, each is counted as r / (1 - exp(-r / m)) in
+    the mean, half a multiple r more where it is large and a whole one where it is small.
+    """
+    mean = np.maximum(sent_bytes, _FEW_BYTES)
+    rounded = np.maximum(rounded_bytes, _FEW_BYTES)
+    counted = rounded / -np.expm1(-rounded / mean)
+    return np.where(rounded_bytes > 0, np.maximum(counted, sent_bytes), sent_bytes)
+
+
+def usable_bytes(
+    room_bytes: "NDArray[np.float64]", rounded_bytes: "NDArray[np.float64] | float"
+) -> "NDArray[np.float64]":
+    """What can be sent until the plan has counted `room_bytes`: `counted_bytes` inverted."""
+    rounded = np.maximum(rounded_bytes, _FEW_BYTES)
+    share = np.clip(rounded / np.maximum(room_bytes, _FEW_BYTES), 0.0, 1.0)
+    with np.errstate(divide="ignore"):
+        sent = rounded / -np.log1p(-share)
+    return np.where(rounded_bytes > 0, np.minimum(sent, room_bytes), room_bytes)
+
+
+def kept_bytes(
+    cap_bytes: "NDArray[np.float64] | float",
+    counted: "NDArray[np.float64]",
+    carry_over_bytes: float,
+) -> "NDArray[np.float64]":
+    """What a cycle in which the plan `counted` so much leaves to the next one. [bytes]"""
+    return np.clip(cap_bytes - counted, 0.0, carry_over_bytes)
 
 
 def against_plan(
@@ -32,6 +78,7 @@ def against_plan(
     rng: np.random.Generator,
     used_bytes: float = 0.0,
     elapsed_days: float = 0.0,
+    spent_frac: "NDArray[np.float64] | None" = None,
 ) -> DataForecast:
     """What follows from `plan` for a cycle in which `use` is wanted.
 
@@ -45,16 +92,18 @@ def against_plan(
         Part of the day in which the server is up. [fraction]
     used_bytes : float
         What the part that is over has used, as counted. [bytes]
+    spent_frac : array, shape (d, days), optional
+        What `day_shares` has drawn for the part that is left; from `rng` if not given.
     """
     total = use.draws
     over = runs_out = cost = needed = None
     carried = use
     if plan.cap_bytes is not None:
-        room = plan.cap_bytes + _kept_bytes(use, plan)
+        room = plan.cap_bytes + _kept_before(use, plan)
         over = float(np.mean(total > room))
-        days = elapsed_days + runs_out_days(
-            total - used_bytes, room - used_bytes, cycle_days - elapsed_days, rng
-        )
+        left_days = cycle_days - elapsed_days
+        spent = day_shares(total.size, left_days, rng) if spent_frac is None else spent_frac
+        days = elapsed_days + runs_out_days(total - used_bytes, room - used_bytes, left_days, spent)
         runs_out = Forecast(draws=days, unit="days", world=use.world)
         if plan.carry_over_bytes:
             needed = cap_needed(use, plan.carry_over_bytes)
@@ -95,11 +144,11 @@ def _cycle_before(use: Forecast) -> "NDArray[np.float64]":
     return before
 
 
-def _kept_bytes(use: Forecast, plan: Plan) -> "NDArray[np.float64] | float":
+def _kept_before(use: Forecast, plan: Plan) -> "NDArray[np.float64] | float":
     """What the cycle before has left over to this one. [bytes]"""
     if plan.cap_bytes is None or not plan.carry_over_bytes:
         return 0.0
-    return np.clip(plan.cap_bytes - _cycle_before(use), 0.0, plan.carry_over_bytes)
+    return kept_bytes(plan.cap_bytes, _cycle_before(use), plan.carry_over_bytes)
 
 
 def cap_needed(use: Forecast, carry_over_bytes: float) -> Forecast:
@@ -122,17 +171,15 @@ def runs_out_days(
     total_bytes: "NDArray[np.float64]",
     cap_bytes: "float | NDArray[np.float64]",
     cycle_days: float,
-    rng: np.random.Generator,
+    spent_frac: "NDArray[np.float64]",
 ) -> "NDArray[np.float64]":
     """Days into the cycle at which `cap_bytes` are spent; inf where they last. [days]
 
     Notes
     -----
-    Use is spread over the days by gamma weights with coefficient of variation `DAY_COV`, and
-    evenly inside a day.
+    Use is spread over the days by `spent_frac`, what `day_shares` draws, and evenly inside a day.
     """
-    spent = day_shares(total_bytes.size, cycle_days, rng)
-    n_days = spent.shape[1]
+    spent, n_days = spent_frac, spent_frac.shape[1]
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         part = np.where(total_bytes > 0, cap_bytes / total_bytes, np.inf)
     day = np.minimum((spent < part[:, None]).sum(axis=1), n_days - 1)
@@ -144,7 +191,10 @@ def runs_out_days(
 
 
 def day_shares(n_draws: int, cycle_days: float, rng: np.random.Generator) -> "NDArray[np.float64]":
-    """Share of a cycle's use spent by the end of each day, shape (n_draws, days); the last is 1."""
+    """Share of a cycle's use spent by the end of each day, shape (n_draws, days); the last is 1.
+
+    Days differ by gamma weights with coefficient of variation `DAY_COV`.
+    """
     n_days = math.ceil(cycle_days)
     weights = rng.standard_gamma(1 / DAY_COV**2, (n_draws, n_days))
     weights[:, -1] *= cycle_days - (n_days - 1)

@@ -74,6 +74,15 @@ def test_a_quantile_is_a_draw_and_grows_with_its_level(draws, level):
     assert high in fc.draws
 
 
+@given(
+    st.lists(st.floats(0, 1e9) | st.just(np.inf), min_size=1, max_size=60),
+    st.floats(0, 1) | st.sampled_from([0.0, 0.05, 0.1, 0.25, 1 / 3, 0.5, 0.95, 1.0]),
+)
+def test_quantiles_are_those_of_numpy(draws, level):
+    expected = np.quantile(draws, level, method="inverted_cdf")
+    assert forecast(draws).quantile(level) == expected
+
+
 def test_draws_are_read_only_and_checked():
     with pytest.raises(ValueError, match="read-only"):
         forecast([1.0, 2.0]).draws[0] = 3
@@ -81,6 +90,8 @@ def test_draws_are_read_only_and_checked():
         forecast([])
     with pytest.raises(InputError, match=r"world: expected shape \(2,\), got \(3,\)"):
         Forecast(draws=np.ones(2), unit="s", world=np.zeros(3))
+    with pytest.raises(InputError, match=r"levels: expected numbers in \[0, 1\], got 95"):
+        forecast([1.0, 2.0]).quantile(95)
 
 
 def test_the_ends_are_not_drawn_in_by_the_few_draws_of_each_world():

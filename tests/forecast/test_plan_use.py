@@ -11,7 +11,13 @@ from numpy.testing import assert_allclose
 from linkfit.errors import InputError
 from linkfit.forecast.data_use import forecast_data
 from linkfit.forecast.draws import Forecast
-from linkfit.forecast.plan_use import against_plan, cap_needed, runs_out_days, smallest_plan_bytes
+from linkfit.forecast.plan_use import (
+    against_plan,
+    cap_needed,
+    day_shares,
+    runs_out_days,
+    smallest_plan_bytes,
+)
 from linkfit.site.model import Service, Site, SizeLaw, Task
 from linkfit.site.plan import Plan
 
@@ -46,10 +52,11 @@ def test_overrun_price_and_the_smallest_plan():
 
 def test_the_date_follows_the_use():
     rng = np.random.default_rng(1)
-    days = runs_out_days(np.array([10.0, 20.0, 40.0, 0.0]), 10.0, 30.0, rng)
+    few, many = day_shares(4, 30.0, rng), day_shares(4000, 30.0, rng)
+    days = runs_out_days(np.array([10.0, 20.0, 40.0, 0.0]), 10.0, 30.0, few)
     assert days[0] == np.inf
     assert days[3] == np.inf
-    steady = runs_out_days(np.full(4000, 20.0), 10.0, 30.0, rng)
+    steady = runs_out_days(np.full(4000, 20.0), 10.0, 30.0, many)
     # half of the use is spent after 15 days, give or take: days vary by 0.6 of their mean
     assert abs(steady.mean() - 15) < 5 * steady.std() / np.sqrt(4000)
     assert 1.0 < steady.std() < 2.5  # 0.6 sqrt(15 / 2) = 1.6 for a bridge of 30 days
