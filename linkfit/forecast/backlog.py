@@ -14,6 +14,7 @@ import numpy as np
 
 from linkfit.errors import FitError
 from linkfit.forecast.backlog_case import backlog_case
+from linkfit.forecast.chances import Chance, chance_of
 from linkfit.forecast.constraints import Case, binding_shares
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.easing import easings
@@ -154,7 +155,7 @@ def _forecast(
         days=Forecast(draws=days, unit="days", world=case.world),
         binding=max(binding_frac, key=lambda name: binding_frac[name]),
         binding_frac=binding_frac,
-        prob_by_deadline=_in_time(backlog, days, start, start_h),
+        by_deadline=_in_time(case, days, start, start_h),
         refused=refused,
         start=start,
         start_h=start_h,
@@ -164,13 +165,14 @@ def _forecast(
 
 
 def _in_time(
-    backlog: Backlog, days: "NDArray[np.float64]", start: date | None, start_h: float
-) -> float | None:
-    """Chance that it is done by the end of its deadline's day."""
-    if backlog.deadline is None or start is None:
+    case: Case, days: "NDArray[np.float64]", start: date | None, start_h: float
+) -> Chance | None:
+    """Chance that it is done by the end of its deadline's day, sure as the link is known."""
+    deadline = case.waiting[case.own].backlog.deadline
+    if deadline is None or start is None:
         return None
-    left = (backlog.deadline - start).days + 1 - start_h / HOURS_PER_DAY
-    return float(np.mean(days <= left))
+    left = (deadline - start).days + 1 - start_h / HOURS_PER_DAY
+    return chance_of(days <= left, case.world)
 
 
 def paths_for(

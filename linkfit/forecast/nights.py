@@ -10,6 +10,7 @@ import numpy as np
 
 from linkfit.errors import InputError
 from linkfit.forecast.backlog import forecast_backlog, paths_for
+from linkfit.forecast.chances import Chance, chance_of
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.hours import day_intervals, open_hours
 from linkfit.forecast.outcomes import BacklogForecast
@@ -29,11 +30,11 @@ if TYPE_CHECKING:
 class Nights:
     """How many windows of `length_h` a backlog takes, the first of which begins at its start.
 
-    `nights` has unit "nights"; `prob_first` is the chance that the first one does.
+    `nights` has unit "nights"; `first` is the chance that the first one does.
     """
 
     length_h: float
-    prob_first: float
+    first: Chance
     nights: Forecast
 
 
@@ -129,7 +130,7 @@ def nights_of(forecast: BacklogForecast, length_h: float) -> Nights:
     number = np.where(np.isinf(days), math.inf, np.floor(days) + 1)
     return Nights(
         length_h=length_h,
-        prob_first=float(np.mean(days <= length_h / HOURS_PER_DAY)),
+        first=chance_of(days <= length_h / HOURS_PER_DAY, forecast.days.world),
         nights=Forecast(draws=number, unit="nights", world=forecast.days.world),
     )
 

@@ -117,9 +117,9 @@ class BacklogForecast:
     `binding` is the constraint that decides in most futures ("rate", "data plan", "hours",
     "per-item cost", "path limit", "rate limit"); `binding_frac` gives the share of futures for
     each. inf days: never finishes. `by_deadline` is the chance to be done in time (None: no
-    deadline, or the start is not known). `refused` says why the path cannot carry it ("" if it can);
-    `unmeasured` names the direction that it needs and nobody measured. `start`, `start_h`: the
-    day (None: not known) and local hour from which the days count. `why_never` says plainly why
+    deadline, or the start is not known). `refused` says why the path cannot carry it ("" if it
+    can); `unmeasured` names the direction that it needs and nobody measured. `start`, `start_h`:
+    the day (None: not known) and local hour from which the days count. `why_never` says why
     it never ends where it does not ("" if it ends in 19 of 20 futures). `easings`: shadow prices.
     """
 

@@ -37,7 +37,7 @@ def unmeasured_backlog(backlog: Backlog, direction: str) -> BacklogForecast:
         days=_never("days"),
         binding="not measured",
         binding_frac={"not measured": 1.0},
-        prob_by_deadline=None,
+        by_deadline=None,
         unmeasured=direction,
     )
 

@@ -8,6 +8,7 @@ from linkfit.report.record_numbers import number, prob, quantiles
 from linkfit.report.wording import QUANTILES
 
 if TYPE_CHECKING:
+    from linkfit.forecast.chances import Chance
     from linkfit.forecast.draws import Forecast
     from linkfit.forecast.nights import Answer, Nights, Waiting
     from linkfit.forecast.outcomes import BacklogForecast, Easing
@@ -39,10 +40,19 @@ def backlog_record(forecast: "BacklogForecast") -> dict[str, Any]:
             name: prob(share) for name, share in sorted(forecast.binding_frac.items())
         },
         "deadline": None if deadline is None else deadline.isoformat(),
-        "prob_by_deadline": prob(forecast.prob_by_deadline),
+        **_chance(forecast.by_deadline, "prob_by_deadline"),
         "refused": forecast.refused,
         "unmeasured": forecast.unmeasured,
         "sooner": [_easing(one) for one in forecast.easings],
+    }
+
+
+def _chance(found: "Chance | None", name: str) -> dict[str, float | None]:
+    """A chance and its 90 % interval, null where there is none."""
+    return {
+        name: prob(found and found.prob),
+        f"{name}_low": prob(found and found.low_prob),
+        f"{name}_high": prob(found and found.high_prob),
     }
 
 
@@ -73,7 +83,7 @@ def nights_record(nights: "Nights") -> dict[str, Any]:
     """The chance that the first window does, and how many windows it takes."""
     return {
         "length_h": number(nights.length_h),
-        "prob_first": prob(nights.prob_first),
+        **_chance(nights.first, "prob_first"),
         **quantiles(nights.nights, "_nights"),
     }
 

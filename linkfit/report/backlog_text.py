@@ -7,7 +7,7 @@ from rich.text import Text
 
 from linkfit.report.listing import Column, Listing, bullets, heading, sentence
 from linkfit.report.plain import harmless
-from linkfit.report.wording import amount, between
+from linkfit.report.wording import amount, between, between_chances, chance_text
 from linkfit.units import SECONDS_PER_DAY, format_share
 
 if TYPE_CHECKING:
@@ -35,7 +35,6 @@ def backlogs_text(backlogs: Sequence[Record]) -> "list[RenderableType]":
     judged = any(backlog["prob_by_deadline"] is not None for backlog in backlogs)
     listing = Listing(columns=columns if judged else columns[:-1])
     for backlog in backlogs:
-        chance = backlog["prob_by_deadline"]
         cells: list[str | tuple[str, str]]
         if backlog["unmeasured"]:
             cells = ["?", "?", "?", f"unknown: {backlog['unmeasured']} was never measured", "?"]
@@ -44,7 +43,7 @@ def backlogs_text(backlogs: Sequence[Record]) -> "list[RenderableType]":
             cells = [
                 *(_when(backlog, level) for level in ("p05", "p50", "p95")),
                 str(backlog.get("refused") or held),
-                "" if chance is None else format_share(chance),
+                _by_deadline(backlog),
             ]
         listing.add(backlog["name"], *(cells if judged else cells[:-1]))
     parts: list[RenderableType] = [heading("Backlogs, from their start to done"), listing]
@@ -52,6 +51,15 @@ def backlogs_text(backlogs: Sequence[Record]) -> "list[RenderableType]":
     if never:
         parts += [Text(), *bullets(never)]
     return parts
+
+
+def _by_deadline(backlog: Record) -> "str | tuple[str, str]":
+    """The chance to be done in time, its 90 % interval below."""
+    chance = backlog["prob_by_deadline"]
+    if chance is None:
+        return ""
+    low, high = backlog["prob_by_deadline_low"], backlog["prob_by_deadline_high"]
+    return chance_text(chance), f"({between_chances(low, high)})"
 
 
 def answers_text(backlogs: Sequence[Record]) -> "list[RenderableType]":
@@ -142,11 +150,12 @@ def _most(days: float) -> str:
 def nights_text(record: Record) -> "list[RenderableType]":
     """Will the first window do, and if not, how many does it take?"""
     hours = amount(record["length_h"] * 3600.0, "s")
+    sure = between_chances(record["prob_first_low"], record["prob_first_high"])
     low, middle, high = (_nights(record[f"{level}_nights"]) for level in ("p05", "p50", "p95"))
     return [
         Text(),
         sentence(f"Chance that it is done within the first {hours}: "
-                 f"{format_share(record['prob_first'])}."),
+                 f"{chance_text(record['prob_first'])} (90 %: {sure})."),
         sentence(f"Days of {hours} each that it takes: {middle} (90 %: {low} to {high})."),
     ]  # fmt: skip
 

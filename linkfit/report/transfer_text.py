@@ -9,6 +9,8 @@ from linkfit.report.listing import Column, Listing, bullets, heading, sentence
 from linkfit.report.wording import (
     FLOW_WORDS,
     QUANTILES,
+    between_chances,
+    chance_text,
     how_sure,
     quantile_texts,
 )
@@ -63,8 +65,8 @@ def transfer_text(
         lines.append(sentence(f"The spread is made of: {shares}."))
     if by_s is not None:
         chance = chance_of(forecast.draws <= by_s, forecast.world)
-        sure = _between_shares(chance.low_prob, chance.high_prob)
-        said = f"{_chance(chance.prob)} (sure to be within {sure})"
+        sure = between_chances(chance.low_prob, chance.high_prob)
+        said = f"{chance_text(chance.prob)} (sure to be within {sure})"
         lines += [Text(), sentence(f"Chance to end within {format_duration(by_s)}: {said}.")]
     if cautions:
         lines += [Text(), *bullets(cautions)]
@@ -77,17 +79,6 @@ def _moved(size_bytes: float, task: "Mapping[str, Any]") -> str:
     if task.get("n_requests", 1) > 1:
         words = f"{task['n_requests']} requests of {words}, {task['n_parallel']} at once,"
     return f"{words} by QUIC" if task.get("transport") == "quic" else words
-
-
-def _chance(prob: float) -> str:
-    """A chance; what all drawn futures do is no certainty."""
-    return format_share(min(max(prob, 0.001), 0.999))
-
-
-def _between_shares(low: float, high: float) -> str:
-    """An interval of chances: "62 to 71 %"."""
-    first, last = _chance(low), _chance(high)
-    return first if first == last else f"{first.removesuffix(' %')} to {last}"
 
 
 def _start(hour: float | None, starts_now: bool) -> str:

@@ -6,7 +6,14 @@ from typing import TYPE_CHECKING
 from rich.text import Text
 
 from linkfit.report.listing import Column, Listing, apart, bullets, heading, sentence
-from linkfit.report.wording import FLOW_WORDS, QUANTILES, between, how_sure
+from linkfit.report.wording import (
+    FLOW_WORDS,
+    QUANTILES,
+    between,
+    between_chances,
+    chance_text,
+    how_sure,
+)
 from linkfit.units import SECONDS_PER_DAY, format_duration, format_rate, format_share, format_size
 
 if TYPE_CHECKING:
@@ -136,7 +143,7 @@ def _add_request(listing: Listing, row: "PieceRow", is_whole: bool) -> None:
         wasted = (format_size(row.mean_wasted_bytes, 2), f"({between(low, high, 'bytes')})")
     listing.add(
         name,
-        (_percent(row.passes.prob), f"({_ends(row.passes)})"),
+        (chance_text(row.passes.prob), f"({_ends(row.passes)})"),
         _with_range(row.time),
         _expected(row),
         wasted,
@@ -246,17 +253,11 @@ def _assumed(forecast: "UploadsForecast") -> "list[RenderableType]":
 
 def _chance(found: "Chance") -> str:
     """A chance with its interval in brackets."""
-    return f"{_percent(found.prob)} ({_ends(found)})"
-
-
-def _percent(prob: float) -> str:
-    """In percent; what all drawn futures do is no certainty."""
-    return format_share(min(max(prob, 0.001), 0.999))
+    return f"{chance_text(found.prob)} ({_ends(found)})"
 
 
 def _ends(found: "Chance") -> str:
-    low, high = _percent(found.low_prob), _percent(found.high_prob)
-    return low if low == high else f"{low.removesuffix(' %')} to {high}"
+    return between_chances(found.low_prob, found.high_prob)
 
 
 def _number(value: float) -> str:

@@ -4,7 +4,7 @@ import math
 from typing import TYPE_CHECKING
 
 from linkfit._checks import one_of
-from linkfit.units import format_duration, format_size
+from linkfit.units import format_duration, format_share, format_size
 
 if TYPE_CHECKING:
     from linkfit.forecast.draws import Forecast
@@ -43,6 +43,17 @@ def between(low: float, high: float, unit: str) -> str:
     if number and last.endswith(f" {its_unit}"):
         return f"{number} to {last}"
     return f"{first} to {last}"
+
+
+def chance_text(prob: float) -> str:
+    """A chance in percent; what all drawn futures do is no certainty."""
+    return format_share(min(max(prob, 0.001), 0.999))
+
+
+def between_chances(low: float, high: float) -> str:
+    """An interval of chances: "62 to 71 %"."""
+    first, last = chance_text(low), chance_text(high)
+    return first if first == last else f"{first.removesuffix(' %')} to {last}"
 
 
 def quantile_texts(forecast: "Forecast") -> tuple[str, str, str]:

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from linkfit.forecast.chances import chance_of
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.outcomes import (
     BacklogForecast,
@@ -115,7 +116,9 @@ class FakeEvaluator:
             days=forecast,
             binding="rate",
             binding_frac={"rate": 1.0},
-            prob_by_deadline=None if backlog.deadline is None else forecast.prob_within(10.0),
+            by_deadline=None
+            if backlog.deadline is None
+            else chance_of(forecast.draws <= 10.0, forecast.world),
         )
 
 

@@ -12,6 +12,7 @@ from linkfit.advice.measures import (
     target_measures,
     total_shortfall,
 )
+from linkfit.forecast.chances import Chance
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.outcomes import BacklogForecast, DataForecast, Evaluation
 from linkfit.site.model import Backlog, Site, SizeLaw
@@ -43,7 +44,7 @@ def backlog(days, *, deadline=None, prob=None, refused=""):
         days=forecast(days, "days"),
         binding="rate",
         binding_frac={"rate": 1.0},
-        prob_by_deadline=prob,
+        by_deadline=None if prob is None else Chance(prob=prob, low_prob=prob, high_prob=prob),
         refused=refused,
     )
 

@@ -13,7 +13,8 @@ def test_json_says_when_what_binds_and_the_chance(run, site_file, quick):
     assert backlog["name"] == "season photos"
     assert backlog["p05_days"] <= backlog["p50_days"] <= backlog["p95_days"]
     assert backlog["binding"]
-    assert 0 <= backlog["prob_by_deadline"] <= 1
+    low, high = backlog["prob_by_deadline_low"], backlog["prob_by_deadline_high"]
+    assert 0 <= low <= backlog["prob_by_deadline"] <= high <= 1
 
 
 def test_it_reads_well_and_the_same_each_time(run, site_file, quick):

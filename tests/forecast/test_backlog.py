@@ -141,6 +141,7 @@ def test_deadlines_are_judged_from_the_start():
     at_noon = forecast_backlog(BARE, due, link, start=date(2026, 7, 31), start_h=3.0)
     assert 0 < at_noon.prob_by_deadline < 1  # 21 hours left, 21 needed
     assert at_noon.prob_by_deadline == np.mean(at_noon.days.draws <= 21 / 24)
+    assert at_noon.by_deadline.low_prob < at_noon.prob_by_deadline < at_noon.by_deadline.high_prob
     assert forecast_backlog(BARE, due, link, start=date(2026, 8, 1)).prob_by_deadline == 0
 
 

@@ -46,7 +46,7 @@ class NightLink:
 
 def forecast(days):
     return BacklogForecast(
-        backlog=backup(1.0), binding="rate", binding_frac={"rate": 1.0}, prob_by_deadline=None,
+        backlog=backup(1.0), binding="rate", binding_frac={"rate": 1.0}, by_deadline=None,
         days=Forecast(draws=np.array(days), unit="days", world=np.zeros(len(days), np.int32)),
     )  # fmt: skip
 
@@ -54,19 +54,19 @@ def forecast(days):
 def test_nights_by_hand():
     nights = nights_of(forecast([0.1, 0.25, 1.2, 2.0, math.inf]), 6.0)
     assert nights.nights.draws.tolist() == [1, 1, 2, 3, math.inf]
-    assert nights.prob_first == 0.4
+    assert nights.first.prob == 0.4
 
 
 def test_tonights_backup_and_its_nights():
     """18 GB x 1.10 in 6 h asks 7.3 Mbit/s; at 4 Mbit/s it takes 11 h, so two nights."""
     found = answer_backlog(SITE, backup(18e9), NightLink(), seed=1, start_h=23.0, night_h=6.0)
-    assert found.nights.prob_first < 0.05
+    assert found.nights.first.prob < 0.05
     assert float(found.nights.nights.quantile(0.5)) == 2
     small = answer_backlog(SITE, backup(4e9), NightLink(), seed=1, start_h=23.0, night_h=6.0)
-    assert small.nights.prob_first == 1
+    assert small.nights.first.prob == 1
     assert 0 < answer_backlog(
         SITE, backup(9.8e9), NightLink(), seed=1, start_h=23.0, night_h=6.0
-    ).nights.prob_first < 1  # fmt: skip
+    ).nights.first.prob < 1  # fmt: skip
 
 
 def test_the_start_has_its_hour():

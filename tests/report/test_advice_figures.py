@@ -48,7 +48,7 @@ def an_evaluation(factor=1.0, *, name="finds catalogue", never=False):
     if never:
         days = replace(days, draws=np.full(400, np.inf))
     outlook = BacklogForecast(backlog=backlog, days=days, binding="data plan",
-                              binding_frac={"data plan": 1.0}, prob_by_deadline=None)  # fmt: skip
+                              binding_frac={"data plan": 1.0}, by_deadline=None)  # fmt: skip
     site = Site(name="Kestrel Ridge", services=(service,), backlogs=(backlog,))
     forecast = ServiceForecast(service=service, tasks=tuple(tasks))
     return Evaluation(site=site, seed=0, services=(forecast,),

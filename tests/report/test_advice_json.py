@@ -62,7 +62,7 @@ class Fixed:
                 BacklogForecast(
                     backlog=site.backlogs[0], days=forecast([2.0, 3.0, math.inf], "days"),
                     binding="rate", binding_frac={"rate": 2 / 3, "hours": 1 / 3},
-                    prob_by_deadline=None,
+                    by_deadline=None,
                 ),
             ),
             missing=("latency while the link is busy",),

@@ -38,8 +38,8 @@ DATA = {
 }  # fmt: skip
 BACKLOG = {
     "name": "season photos", "p05_days": 0.5, "p50_days": 3.0, "p95_days": None,
-    "binding": "data plan", "prob_by_deadline": 0.9, "refused": "",
-    "unmeasured": "",
+    "binding": "data plan", "prob_by_deadline": 0.9, "prob_by_deadline_low": 0.8,
+    "prob_by_deadline_high": 0.95, "refused": "", "unmeasured": "",
 }  # fmt: skip
 HELD = {"refused_before": False, "refused_after": False}
 GAIN = {"measure": "view a photo: time", "unit": "s", "before": 2.4, "after": 0.84, "better": True,

@@ -7,6 +7,7 @@ from datetime import date
 import numpy as np
 import pytest
 
+from linkfit.forecast.chances import Chance
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.nights import Answer, Nights, Waiting
 from linkfit.forecast.outcomes import BacklogForecast, Easing
@@ -21,14 +22,17 @@ def forecast(*days, **other):
     )
     draws = Forecast(draws=np.array(days), unit="days", world=np.zeros(len(days), np.int32))
     values = {"backlog": films, "days": draws, "binding": "rate", "binding_frac": {"rate": 1.0},
-              "prob_by_deadline": 0.123456}  # fmt: skip
+              "by_deadline": Chance(prob=0.123456, low_prob=0.1, high_prob=0.2)}  # fmt: skip
     return BacklogForecast(**{**values, **other})
 
 
 def test_never_is_null_and_numbers_are_rounded():
     record = backlog_record(forecast(2.000001, 3.0, math.inf))
     assert (record["p05_days"], record["p50_days"], record["p95_days"]) == (2.0, 3.0, None)
-    assert record["prob_by_deadline"] == 0.1235
+    keys = ("prob_by_deadline", "prob_by_deadline_low", "prob_by_deadline_high")
+    assert [record[key] for key in keys] == [0.1235, 0.1, 0.2]
+    unjudged = backlog_record(forecast(2.0, by_deadline=None))
+    assert [unjudged[key] for key in keys] == [None] * 3
     assert record["deadline"] == "2026-07-31"
     json.dumps(record, allow_nan=False)
 
@@ -47,7 +51,9 @@ def test_what_is_eased_and_asked_besides():
         2.0, 3.0, start=date(2026, 6, 29),
         easings=(Easing(what="10 GB more plan", constraint="data plan", sooner=draws, days=draws),),
     )  # fmt: skip
-    nights = Nights(length_h=6.0, prob_first=0.25, nights=draws)
+    nights = Nights(
+        length_h=6.0, first=Chance(prob=0.25, low_prob=0.2, high_prob=0.4), nights=draws
+    )
     record = answer_record(Answer(forecast=one, nights=nights))
     assert record["p95_date"] == "2026-07-01"
     assert record["sooner"][0] == {
@@ -55,6 +61,7 @@ def test_what_is_eased_and_asked_besides():
         "p95_days": None, "done_p50_days": 1.0,
     }  # fmt: skip
     assert record["nights"]["prob_first"] == 0.25
+    assert (record["nights"]["prob_first_low"], record["nights"]["prob_first_high"]) == (0.2, 0.4)
     assert record["waiting"] is None
     waiting = Waiting(window=DayWindow(start_h=23, end_h=5), now=draws, waited=draws, later=draws,
                       times_as_fast=None)  # fmt: skip

@@ -8,8 +8,8 @@ from linkfit.report.backlog_text import answers_text, backlogs_text
 
 BACKLOG = {
     "name": "season photos", "p05_days": 0.5, "p50_days": 3.0, "p95_days": None,
-    "binding": "data plan", "prob_by_deadline": 0.9, "refused": "",
-    "unmeasured": "",
+    "binding": "data plan", "prob_by_deadline": 0.9, "prob_by_deadline_low": 0.8,
+    "prob_by_deadline_high": 0.95, "refused": "", "unmeasured": "",
 }  # fmt: skip
 
 
@@ -53,6 +53,18 @@ def test_dates_stand_below_the_days():
     assert "Backlogs, from their start to done" in text
 
 
+def test_the_chance_by_the_deadline_has_its_interval_below():
+    lines = shown(backlogs_text([BACKLOG]), 120).splitlines()
+    [row] = [number for number, line in enumerate(lines) if "season photos" in line]
+    assert lines[row].endswith("90 %")
+    assert lines[row + 1].strip() == "(80 to 95 %)"
+    narrow = " ".join(shown(backlogs_text([BACKLOG]), 40).split())
+    assert "by deadline: 90 % (80 to 95 %)" in narrow
+    # what all drawn futures do is no certainty
+    sure = {"prob_by_deadline": 1.0, "prob_by_deadline_low": 1.0, "prob_by_deadline_high": 1.0}
+    assert ">99 % (>99 %)" in " ".join(shown(backlogs_text([BACKLOG | sure]), 40).split())
+
+
 def test_each_easing_says_how_much_sooner():
     text = shown(answers_text([FULL]), 120)
     assert "10 GB more plan: 2.1 days sooner (34 h to 3.0 days)" in text
@@ -73,15 +85,15 @@ def test_never_is_said_plainly():
 
 
 def test_nights_and_waiting_in_words():
-    nights = {"length_h": 6.0, "prob_first": 0.47, "p05_nights": 1.0, "p50_nights": 2.0,
-              "p95_nights": None}  # fmt: skip
+    nights = {"length_h": 6.0, "prob_first": 0.47, "prob_first_low": 0.31, "prob_first_high": 0.6,
+              "p05_nights": 1.0, "p50_nights": 2.0, "p95_nights": None}  # fmt: skip
     days = {"p05_days": 1.0, "p50_days": 2.0, "p95_days": 3.0}
     waiting = {
         "window_start_h": 23.0, "window_end_h": 5.0, "now": days, "waited": days, "later": days,
         "n_unmeasured_hours": 2, "times_as_fast": {"p05": 1.1, "p50": 1.4, "p95": 1.8},
     }  # fmt: skip
     text = shown(answers_text([FULL | {"nights": nights, "waiting": waiting}]), 120)
-    assert "done within the first 6.0 h: 47 %" in text
+    assert "done within the first 6.0 h: 47 % (90 %: 31 to 60 %)." in text
     assert "Days of 6.0 h each that it takes: 2 (90 %: 1 to never)" in text
     assert "only from 23:00 to 05:00: 2.0 days (90 %: 24 h to 3.0 days)" in text
     assert "1.40 times as fast (90 %: 1.10 to 1.80) as in the others" in text

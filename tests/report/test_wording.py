@@ -5,7 +5,15 @@ import pytest
 
 from linkfit.errors import InputError
 from linkfit.forecast.draws import Forecast
-from linkfit.report.wording import amount, between, flow_direction, how_sure, quantile_texts
+from linkfit.report.wording import (
+    amount,
+    between,
+    between_chances,
+    chance_text,
+    flow_direction,
+    how_sure,
+    quantile_texts,
+)
 
 
 @pytest.mark.parametrize(
@@ -52,3 +60,10 @@ def test_quantiles_and_how_sure_they_are():
     assert quantile_texts(forecast) == ("1.1 s", "2.0 s", "12 s")
     assert how_sure(forecast, 0.5) == between(*forecast.quantile_interval(0.5), "s")
     assert " to " in how_sure(forecast, 0.5)
+
+
+def test_no_chance_is_a_certainty():
+    assert (chance_text(0.0), chance_text(0.5), chance_text(1.0)) == ("<1 %", "50 %", ">99 %")
+    assert between_chances(0.62, 0.71) == "62 to 71 %"
+    assert between_chances(0.5, 0.5) == "50 %"
+    assert between_chances(0.0, 1.0) == "<1 to >99 %"

@@ -17,7 +17,7 @@ from linkfit.report.page.blocks import (
 from linkfit.report.page.load_figures import burn_down_figure, fan_figure
 from linkfit.report.page.material import ACT_FRAC, PLAN_FRAC, measured
 from linkfit.report.page.rounding import interval, said, share_range, spread, with_interval
-from linkfit.report.wording import DIRECTION_WORDS
+from linkfit.report.wording import DIRECTION_WORDS, between_chances, chance_text
 from linkfit.units import format_count, format_share
 
 if TYPE_CHECKING:
@@ -127,9 +127,11 @@ def _story(story: "BacklogStory", number: int) -> list[Block]:
     shares = sorted(one.binding_frac.items(), key=lambda pair: -pair[1])
     held = ", ".join(f"{what} in {format_share(share)} of futures" for what, share in shares)
     lines.append(f"held back by {held}")
-    if one.prob_by_deadline is not None:
+    if one.by_deadline is not None:
+        sure = between_chances(one.by_deadline.low_prob, one.by_deadline.high_prob)
         lines.append(
-            f"chance to be done by {one.backlog.deadline}: {format_share(one.prob_by_deadline)}"
+            f"chance to be done by {one.backlog.deadline}: "
+            f"{chance_text(one.by_deadline.prob)} ({sure})"
         )
     blocks: list[Block] = [Bullets(items=tuple(lines))]
     if story.burn is not None and number <= _MOST_DRAWN:
