@@ -62,6 +62,25 @@ def with_settings(data: Mapping[str, Any], site: Site, texts: Sequence[str]) -> 
     ConfigError
         If a path leads nowhere, or the file is not sound with the settings; all at once.
     """
+    edited, told, problems = _edited(data, site, texts)
+    try:
+        changed = assemble(edited, Problems(SOURCE, {name: n for n, name in enumerate(edited)}))
+    except ConfigError as error:
+        problems += error.problems
+    if problems:
+        raise ConfigError(SOURCE, problems)
+    return replace(changed, what_if=tuple(told))
+
+
+def edited_file(data: Mapping[str, Any], site: Site, texts: Sequence[str]) -> dict[str, Any]:
+    """The file `data` with `texts` set in it, which `with_settings` has taken without complaint."""
+    return _edited(data, site, texts)[0]
+
+
+def _edited(
+    data: Mapping[str, Any], site: Site, texts: Sequence[str]
+) -> tuple[dict[str, Any], list[str], list[str]]:
+    """The edited file, what was set in words, and what could not be set."""
     edited: dict[str, Any] = deepcopy(dict(data))
     problems: list[str] = []
     told: list[str] = []
@@ -75,13 +94,7 @@ def with_settings(data: Mapping[str, Any], site: Site, texts: Sequence[str]) -> 
             now = "left out" if setting.removes else as_text(setting.value)
             was = ", ".join(dict.fromkeys(before))
             told.append(f"{'.'.join(setting.path)} = {now} (was {was})")
-    try:
-        changed = assemble(edited, Problems(SOURCE, {name: n for n, name in enumerate(edited)}))
-    except ConfigError as error:
-        problems += error.problems
-    if problems:
-        raise ConfigError(SOURCE, problems)
-    return replace(changed, what_if=tuple(told))
+    return edited, told, problems
 
 
 def as_text(value: object) -> str:
