@@ -14,6 +14,8 @@ from linkfit.site.model import PathLimits, Service, Site, Task
 from linkfit.units import BITS_PER_BYTE, SECONDS_PER_HOUR
 
 BUSY_HOUR_SHARE_FRAC = 0.12  # of a day's tasks in the busiest hour; common practice: 10 to 15 %
+# load of an even hour as a part of the busy one's
+EVEN_LOAD_FRAC = 1 / (24 * BUSY_HOUR_SHARE_FRAC)
 # moves so little that it waits for others but holds nobody back
 NEGLIGIBLE_BITS = 5e3 * BITS_PER_BYTE
 

@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 # are a steady part of the capacity
 MERGE_FRAC = 1 / 30
 _LEAST_SHARE_FRAC = 0.02
+# a transfer that meets more others than this meets their mean load from then on
+_MOST_AROUND = 500.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,12 +41,54 @@ class _Probes:
     alone_s: "NDArray[np.float64]"
 
 
-def _probes(paths: CapacityPaths, tagged: FlowClass, n: int, rng: np.random.Generator) -> _Probes:
+@dataclass(frozen=True, slots=True)
+class _Share:
+    """Of the capacity, what a transfer and those walked with it have as its time goes on.
+
+    While they are walked `walked_frac`, from `walk_s` after its start `rest_frac` for it alone,
+    and `after_factor` once the busy hour has ended, at `busy_s`.
+    """
+
+    walked_frac: float
+    walk_s: float
+    rest_frac: float
+    busy_s: float
+    after_factor: float
+
+    def times_s(
+        self,
+        paths: CapacityPaths,
+        start_s: "NDArray[np.float64]",
+        row: "NDArray[np.int64]",
+        goal_bits: "NDArray[np.float64]",
+    ) -> "NDArray[np.float64]":
+        """Time until the clock reads `goal_bits`, that of the walk going on for ever. [s]"""
+        time_s = paths.time_at_bits_s(goal_bits, row) - start_s
+        late = np.flatnonzero(time_s > self.walk_s)
+        if not late.size:
+            return time_s
+        begin, row = start_s[late], row[late]
+        walked = paths.carried_bits(begin + self.walk_s, row)
+        busy = paths.carried_bits(begin + self.busy_s, row)
+        left = (goal_bits[late] - walked) * self.walked_frac
+        within = (busy - walked) * self.rest_frac
+        goal = np.where(
+            left < within,
+            walked + left / self.rest_frac,
+            busy + (left - within) / self.after_factor,
+        )
+        time_s[late] = paths.time_at_bits_s(goal, row) - begin
+        return time_s
+
+
+def _probes(
+    paths: CapacityPaths, tagged: FlowClass, n: int, rng: np.random.Generator, share: _Share
+) -> _Probes:
     """`n` transfers of the tagged class, spread evenly over the rows, at random moments."""
     row = spread_rows(paths, n)
     start = SETTLE_S + rng.random(n) * paths.horizon_s
     bits = tagged.median_bits * np.exp(math.log(tagged.spread) * rng.standard_normal(n))
-    alone = paths.time_at_bits_s(paths.carried_bits(start, row) + bits, row) - start
+    alone = share.times_s(paths, start, row, paths.carried_bits(start, row) + bits)
     if tagged.cap_bps is not None:
         alone = np.maximum(alone, bits / tagged.cap_bps)
     return _Probes(row, start, bits, alone)
@@ -55,7 +99,7 @@ def _times_s(
     probes: _Probes,
     which: "NDArray[np.int64]",
     company: Transfers,
-    left_frac: float,
+    share: _Share,
     *,
     low: bool,
 ) -> "NDArray[np.float64]":
@@ -67,14 +111,14 @@ def _times_s(
     probe = np.r_[which, others]
     start = np.r_[probes.start_s[which], probes.start_s[others] + company.after_s[near]]
     # a part of the capacity for all is the whole of it for larger transfers
-    bits = np.r_[probes.bits[which], company.bits[near]] / left_frac
+    bits = np.r_[probes.bits[which], company.bits[near]] / share.walked_frac
     waits = np.r_[np.full(which.size, low), company.low[near]]
     clock = paths.carried_bits(start, probes.row[probe])
     order = np.lexsort((start, probe))
     finish = np.empty(bits.size)
     finish[order] = leave_clock_by_priority(clock[order], bits[order], probe[order], waits[order])
-    ends = paths.time_at_bits_s(finish[: which.size], probes.row[which])
-    return np.maximum(ends - probes.start_s[which], probes.alone_s[which])
+    time_s = share.times_s(paths, probes.start_s[which], probes.row[which], finish[: which.size])
+    return np.maximum(time_s, probes.alone_s[which])
 
 
 def _besides(tagged: FlowClass, flow: FlowClass) -> FlowClass:
@@ -103,6 +147,20 @@ def _split(
     return max(1.0 - steady / mean_rate_bps, _LEAST_SHARE_FRAC), single
 
 
+def _walk_s(single: Sequence[FlowClass], busy_s: float, give_up_s: float) -> float:
+    """How long after its start the others around a probe are met one by one. [s]"""
+    per_s = sum(flow.arrivals_per_s for flow in single)
+    return min(busy_s, max(give_up_s, 1e-3), _MOST_AROUND / per_s)
+
+
+def _rest_frac(left_frac: float, single: Sequence[FlowClass], mean_rate_bps: float) -> float:
+    """Share of the capacity that all others leave in the mean."""
+    load_bps = sum(flow.load_bps for flow in single)
+    if not mean_rate_bps:
+        return left_frac
+    return max(left_frac - load_bps / mean_rate_bps, _LEAST_SHARE_FRAC)
+
+
 @dataclass(frozen=True, slots=True)
 class _Around:
     """What probes of one kind meet; see `simulate_tagged` for the parts."""
@@ -110,9 +168,7 @@ class _Around:
     low_priority: bool
     flows: Sequence[FlowClass]
     company: Company
-    left_frac: float
-    busy_s: float
-    give_up_s: float
+    share: _Share
 
 
 def _among(paths: CapacityPaths, probes: _Probes, around: _Around) -> "NDArray[np.float64]":
@@ -122,16 +178,17 @@ def _among(paths: CapacityPaths, probes: _Probes, around: _Around) -> "NDArray[n
     open_ = np.flatnonzero(np.isfinite(probes.alone_s))
     if not open_.size:
         return time_s
-    rate_bps = around.left_frac * paths.mean_rate_bps
-    last_s = min(around.busy_s, max(around.give_up_s, 1e-3))
-    parts = [around.company.present(around.flows, rate_bps, around.busy_s, n)]
+    share = around.share
+    rate_bps = share.walked_frac * paths.mean_rate_bps
+    last_s = share.walk_s
+    parts = [around.company.present(around.flows, rate_bps, share.busy_s, n)]
     reached = np.full(n, -SETTLE_S)
     horizon = np.full(n, -SETTLE_S)
     horizon[open_] = np.minimum(2.0 * probes.alone_s[open_], last_s)
     while open_.size:
         parts.append(around.company.arrivals(around.flows, reached, horizon))
         time_s[open_] = _times_s(
-            paths, probes, open_, joined(parts), around.left_frac, low=around.low_priority
+            paths, probes, open_, joined(parts), share, low=around.low_priority
         )
         reached[open_] = horizon[open_]
         # what starts after a probe has ended cannot have held it back
@@ -150,6 +207,7 @@ def simulate_tagged(
     busy_s: float = BUSY_S,
     company: Company | None = None,
     give_up_s: float = math.inf,
+    after_factor: float = 1.0,
 ) -> SharingResult:
     """Transfers of one class, each met at a random moment among all `classes`.
 
@@ -170,7 +228,9 @@ def simulate_tagged(
     company : Company, optional
         The others around at least `n_probes` probes; drawn from `rng` if not given.
     give_up_s : float
-        A time above this may be too short, though never below this. [s]
+        From this on the others are met as their mean load, no longer one by one. [s]
+    after_factor : float
+        Capacity once the busy hour has ended, as a multiple of that of `paths`.
 
     Returns
     -------
@@ -182,8 +242,9 @@ def simulate_tagged(
     The start is exact for a constant capacity; a capacity that varies is met through the minute
     before the probe. Transfers below a thirtieth of the probe's size, and those with a cap of
     their own, are taken off the capacity instead of walked one by one. With the same `rng` less
-    load never gives a longer time. Cost: what is under way at the start, and what starts while
-    the probe runs.
+    load never gives a longer time, but for probes that meet more than 500 others: those meet
+    them as their mean load from there on. Cost: what is under way at the start, and what starts
+    while the probe runs.
 
     Source
     ------
@@ -192,17 +253,22 @@ def simulate_tagged(
     """
     n = count("n_probes", n_probes)
     probe_rng, company_rng = rng.spawn(2)
-    probes = _probes(paths, tagged, n, probe_rng)
+    alone = _Share(1.0, busy_s, 1.0, busy_s, after_factor)
+    probes = _probes(paths, tagged, n, probe_rng, alone)
     if company is None:
         company = Company(n, int(company_rng.integers(2**63)))
     left_frac, single = _split(paths.mean_rate_bps, tagged, classes)
     if single:
-        around = _Around(tagged.low_priority, single, company, left_frac, busy_s, give_up_s)
+        walk_s = _walk_s(single, busy_s, give_up_s)
+        rest_frac = _rest_frac(left_frac, single, paths.mean_rate_bps)
+        share = _Share(left_frac, walk_s, rest_frac, busy_s, after_factor)
+        around = _Around(tagged.low_priority, single, company, share)
         time_s = _among(paths, probes, around)
     else:
+        share = _Share(left_frac, busy_s, left_frac, busy_s, after_factor)
         goal = paths.carried_bits(probes.start_s, probes.row) + probes.bits / left_frac
-        ends = paths.time_at_bits_s(goal, probes.row)
-        time_s = np.maximum(ends - probes.start_s, probes.alone_s)
+        time_s = share.times_s(paths, probes.start_s, probes.row, goal)
+        time_s = np.maximum(time_s, probes.alone_s)
     return SharingResult(
         class_index=np.zeros(n, np.int64),
         draw=probes.row,

@@ -17,8 +17,10 @@ from linkfit.forecast.call_delay import heard_delay_s
 from linkfit.forecast.company import Company
 from linkfit.forecast.demand import REQUEST_BYTES
 from linkfit.forecast.draws import Forecast
+from linkfit.forecast.known_times import KnownTimes
 from linkfit.forecast.latency_unknowns import NOT_MEASURED, draw_unknowns
 from linkfit.forecast.load import (
+    EVEN_LOAD_FRAC,
     away_frac,
     directions,
     flow_class,
@@ -31,7 +33,7 @@ from linkfit.forecast.load import (
 )
 from linkfit.forecast.playback import live_delay_s, start_delay_s
 from linkfit.forecast.route import Route, request_times_s
-from linkfit.forecast.sharing import FlowClass, SharingResult, spread_rows
+from linkfit.forecast.sharing import BUSY_S, FlowClass, SharingResult, spread_rows
 from linkfit.forecast.tagged import simulate_tagged
 from linkfit.site.model import PathLimits, Service, Task
 from linkfit.units import BITS_PER_BYTE
@@ -84,9 +86,22 @@ class BusyHour:
 
 def besides_bps(paths: "CapacityPaths", taken_bps: float) -> "CapacityPaths":
     """Capacity that `taken_bps` of steady traffic leaves, at least a twentieth of it."""
+    left_frac = _left_frac(paths, taken_bps)
+    return paths if left_frac == 1.0 else paths.scaled(left_frac)
+
+
+def _left_frac(paths: "CapacityPaths", taken_bps: float) -> float:
     if taken_bps <= 0 or paths.mean_rate_bps <= 0:
-        return paths
-    return paths.scaled(max(1.0 - taken_bps / paths.mean_rate_bps, LEAST_SHARE_FRAC))
+        return 1.0
+    return max(1.0 - taken_bps / paths.mean_rate_bps, LEAST_SHARE_FRAC)
+
+
+def _after_factor(hour: BusyHour, direction: str) -> float:
+    """Capacity in an even hour of the day to that beside the streams of the busy one."""
+    paths, streams_bps = hour.paths[direction], hour.stream_bps[direction]
+    load_bps = sum(flow.load_bps for flow in hour.classes[direction])
+    even = _left_frac(paths, EVEN_LOAD_FRAC * (load_bps + streams_bps))
+    return even / _left_frac(paths, streams_bps)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -273,51 +288,24 @@ def _one_direction(
     result = simulate_tagged(
         paths, flow, hour.classes[direction],
         rng=rng, n_probes=rtts_s.size, company=hour.company, give_up_s=give_up_s,
+        after_factor=_after_factor(hour, direction),
     )  # fmt: skip
     # round trips depend on the load as well: only the runs that meet others are walked again
     key = (direction, seed, flow, rtts_s.size, hour.stream_bps[direction])
-    known = alone.setdefault(key, _Known(rtts_s.size))
+    known = alone.setdefault(key, KnownTimes(rtts_s.size))
     again = known.lacks(rtts_s)
     if again.any():
         route = route_of(task, service, path)
         some = _runs(result, again)
         known.add(rtts_s, again, _alone_s(task, flow, route, path, paths, some, rtts_s[again]))
-    alone_s = known.times_s(rtts_s)
     fluid_s = np.where(np.isfinite(result.alone_s), result.alone_s, 0.0)
+    alone_s = known.times_s(rtts_s) - _saved_s(paths, result)
     return TaskDraws(
         times_s=alone_s + result.added_s,
         fixed_s=np.maximum(alone_s - fluid_s, 0.0),
         added_s=result.added_s,
         world=paths.world[result.draw],
     )
-
-
-class _Known:
-    """Times alone of the same runs at each round trip that they were walked with. [s]"""
-
-    def __init__(self, n: int) -> None:
-        self._rtts_s, self._times_s = np.full((1, n), -1.0), np.full((1, n), -1.0)
-
-    def lacks(self, rtts_s: "NDArray[np.float64]") -> "NDArray[np.bool_]":
-        """Runs that were never walked with these round trips."""
-        return ~(self._rtts_s == rtts_s).any(axis=0)
-
-    def add(
-        self,
-        rtts_s: "NDArray[np.float64]",
-        where: "NDArray[np.bool_]",
-        times_s: "NDArray[np.float64]",
-    ) -> None:
-        """Keep `times_s` of the runs `where`."""
-        row_s, known_s = np.full((2, rtts_s.size), -1.0)
-        row_s[where], known_s[where] = rtts_s[where], times_s
-        self._rtts_s = np.vstack([self._rtts_s, row_s])
-        self._times_s = np.vstack([self._times_s, known_s])
-
-    def times_s(self, rtts_s: "NDArray[np.float64]") -> "NDArray[np.float64]":
-        """Times of all runs, none of which `lacks` them."""
-        found = (self._rtts_s == rtts_s).argmax(axis=0)
-        return np.asarray(self._times_s[found, np.arange(rtts_s.size)])
 
 
 def _runs(result: SharingResult, keep: "NDArray[np.bool_]") -> SharingResult:
@@ -351,6 +339,18 @@ def _alone_s(
         n_requests=n_requests,
         n_parallel=lanes,
     )
+
+
+def _saved_s(paths: "CapacityPaths", result: SharingResult) -> "NDArray[np.float64]":
+    """How much sooner each run ends because the busy hour ends before it. [s]"""
+    saved_s = np.zeros(result.alone_s.size)
+    long = np.isfinite(result.alone_s) & (result.alone_s > BUSY_S)
+    if long.any():
+        run = _runs(result, long)
+        goal = paths.carried_bits(run.start_s, run.draw) + run.bits
+        busy_s = paths.time_at_bits_s(goal, run.draw) - run.start_s
+        saved_s[long] = np.maximum(busy_s - run.alone_s, 0.0)
+    return saved_s
 
 
 def _mean_wire_bytes(task: Task, path: PathLimits) -> float:

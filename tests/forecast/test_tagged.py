@@ -83,6 +83,34 @@ def test_a_load_above_the_capacity_gives_long_times_not_infinite_ones():
     assert np.median(result.time_s) > 20 * 0.1
 
 
+def test_the_load_ends_with_the_busy_hour():
+    def time_s(probe_s, load=(), **more):
+        probe = flow(0, probe_s * RATE_BPS)
+        result = simulate_tagged(
+            CONSTANT, probe, load, rng=np.random.default_rng(1), n_probes=3, **more
+        )
+        return result.time_s, result.alone_s
+
+    # two hours' worth: one in the busy hour, the other twice as fast after it
+    assert_allclose(time_s(7200.0, after_factor=2.0), 5400.0)
+    # beside a steady half: half an hour's worth in the busy hour, a whole one after it
+    steady = [flow(0.5, 1e5)]
+    assert_allclose(time_s(5400.0, steady)[0], 7200.0)
+    assert_allclose(time_s(5400.0, steady)[1], 5400.0)
+    # beside far too much: a fiftieth of the busy hour, and the rest after it
+    assert_allclose(time_s(3672.0, [flow(9.0, 1e5)])[0], 7200.0)
+
+
+def test_thousands_of_others_are_met_as_their_mean_load():
+    # a hundred a second for the whole busy hour, of which five seconds are walked
+    result = simulate_tagged(
+        CONSTANT, flow(0, 1e5), [flow(10.0, 1e5)], rng=np.random.default_rng(1), n_probes=40
+    )
+    assert result.time_s.min() > 3600.0
+    # after it what heaped up in the minute before the start, and what was walked, leaves as well
+    assert result.time_s.max() < 3600.0 + 0.1 * (6000 + 500 + 300)
+
+
 def test_a_dead_path_never_carries_it():
     dead = CapacityPaths.from_rates(np.zeros(100))
     result = simulate_tagged(dead, flow(0, 1e5), [], rng=np.random.default_rng(1), n_probes=5)
@@ -111,7 +139,7 @@ def test_the_probes_do_not_depend_on_the_company():
 
 
 @settings(max_examples=20, deadline=None)
-@given(st.floats(0.05, 2.0), st.floats(0.0, 1.0), st.floats(1.0, 2.0), st.integers(0, 1000))
+@given(st.floats(0.05, 30.0), st.floats(0.0, 1.0), st.floats(1.0, 2.0), st.integers(0, 1000))
 def test_less_load_and_more_capacity_never_give_a_longer_time(rho, share, gain, seed):
     def times(load, paths=CONSTANT):
         return simulate_tagged(

@@ -100,6 +100,19 @@ def test_others_add_what_processor_sharing_says(link):
     assert shared.times_s.mean() > alone.mean()
 
 
+def test_what_outlasts_the_busy_hour_is_met_by_the_load_of_an_even_one(link):
+    # 9 of 10 Mbit/s taken in the busy hour, 9 x 1 / (24 x 0.12) of them after it
+    big = task(size=SizeLaw(median_bytes=1.8e9))
+    draws = times(big, hour(link, stream_bps=9e6))
+    wire_bits = 1.8e9 * 8 * 1500 / 1448
+    after_bps = 10e6 - 9e6 / (24 * 0.12)
+    expected_s = 3600.0 + (wire_bits - 3600.0 * 1e6) / after_bps
+    assert_allclose(draws.times_s, expected_s, rtol=0.01)
+    assert (draws.added_s == 0).all()
+    # asked for more than the link carries all day long, a twentieth is left at any hour
+    assert_allclose(times(big, hour(link, stream_bps=90e6)).times_s, wire_bits / 0.5e6, rtol=0.01)
+
+
 def test_clients_on_the_same_link_wait_for_the_slower_direction(link):
     path = PathLimits(same_link_share_frac=0.5)
     draws = times(task(), hour(link, up_bps=20e6, down_bps=2e6), path)
