@@ -1,5 +1,6 @@
 """Fixtures every test may use; seeds are fixed so that a failure comes back."""
 
+from collections import Counter
 from pathlib import Path
 
 import numpy as np
@@ -8,8 +9,30 @@ import pytest
 SHARED_TRACES = Path(__file__).parents[2] / "shared" / "traces"
 
 
+# these wait for clocks, real links and processes: one worker takes them all and computes little
+WAITING = ("tests/emulation/", "tests/probe/")
+
+
 def pytest_addoption(parser):
     parser.addoption("--regen", action="store_true", help="rewrite tests/golden from this run")
+
+
+def pytest_collection_modifyitems(items):
+    """What waits begins first, then files with the most slow tests: no core idles at the end."""
+    n_slow = Counter(item.path for item in items if item.get_closest_marker("slow"))
+    items.sort(key=lambda item: (not item.nodeid.startswith(WAITING), -n_slow[item.path]))
+
+
+@pytest.hookimpl(optionalhook=True)  # unknown without pytest-xdist
+def pytest_xdist_make_scheduler(config, log):
+    """``--dist loadfile`` hands out whole files, and what waits as one piece."""
+    from xdist.scheduler import LoadFileScheduling
+
+    class FilesAndWaiting(LoadFileScheduling):
+        def _split_scope(self, nodeid):
+            return "waiting" if nodeid.startswith(WAITING) else super()._split_scope(nodeid)
+
+    return FilesAndWaiting(config, log) if config.getvalue("dist") == "loadfile" else None
 
 
 @pytest.fixture
