@@ -144,9 +144,9 @@ def _common_rows(
     n = problem.costs.size
     tail = np.zeros(n_extra)
     rows: list[tuple[Any, Any, Any]] = []
-    for setting in np.unique(problem.settings):
-        members = (problem.settings == setting).astype(float)
-        rows.append((np.concatenate([members, tail])[None, :], -np.inf, 1.0))
+    settings = np.unique(problem.settings)
+    members = (problem.settings == settings[:, None]).astype(float)
+    rows.append((np.hstack([members, np.zeros((settings.size, n_extra))]), -np.inf, 1.0))
     for choice in excluded:
         # at least one of it missing, or one more: sum(in) - sum(out) <= |in| - 1
         sign = -np.ones(n)
@@ -156,6 +156,15 @@ def _common_rows(
         total = np.concatenate([problem.costs, tail])[None, :]
         rows.append((total, -np.inf, below_cost - _COST_STEP))
     return rows
+
+
+def _stacked(rows: list[tuple[Any, Any, Any]]) -> LinearConstraint:
+    """All rows as one constraint: the solver's wrapper takes its time for each."""
+    lows, highs = (
+        np.concatenate([np.broadcast_to(row[side], row[0].shape[0]) for row in rows])
+        for side in (1, 2)
+    )
+    return LinearConstraint(np.vstack([matrix for matrix, _, _ in rows]), lows, highs)
 
 
 def _solved(
@@ -173,7 +182,7 @@ def _solved(
     extra_whole = np.full(n_extra, float(bound == 1.0))
     result = milp(
         c=objective,
-        constraints=[LinearConstraint(matrix, low, high) for matrix, low, high in rows],
+        constraints=_stacked(rows),
         integrality=np.concatenate([np.ones(n), extra_whole]),
         bounds=Bounds(np.zeros(n + n_extra), np.concatenate([np.ones(n), np.full(n_extra, bound)])),
         options={"time_limit": TIME_LIMIT_S, "mip_rel_gap": 0.0},

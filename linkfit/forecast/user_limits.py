@@ -26,6 +26,7 @@ LEVEL = 0.95
 MOST_USERS = 200  # nobody plans for more on such a link; the search says where it stopped
 _GIVE_UP = 4.0  # targets: a quick search need not know how long a later run takes
 _COARSE_FRAC = 0.1  # a search that must be quick tells numbers of users to this
+_HEIGHTS = (0.01, 10.0)  # of an end, as it counts for where to look next
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,50 +117,68 @@ class UserCurve:
         Parameters
         ----------
         exact : bool
-            Each of the three to one user; else to 10 %, the ends from the numbers tried.
+            Each of the three to one user; else the number to 10 %, as tried, and its ends read
+            between the numbers tried.
         """
 
-        def fits(n_users: int, end: int) -> bool:
+        def late(n_users: int, end: int) -> float:
+            """How late, as a logarithm: at most 0 where the target is met."""
             if n_users not in self._ends:
                 give_up_s = math.inf if exact else _GIVE_UP * target_s
                 self._keep_ends(n_users, self.time(n_users, give_up_s=give_up_s))
-            return self._ends[n_users][end] <= target_s
+            return math.log(self._ends[n_users][end] / target_s)
+
+        def search(end: int, near: int) -> int:
+            return largest(lambda n: late(n, end), near=near, n_limit=n_limit, exact=exact)
+
+        def between(end: int) -> int:
+            low = max((n for n in self._ends if late(n, end) <= 0), default=0)
+            high = min((n for n in self._ends if n > low), default=0)
+            return _crossing(low, high, late(low, end), late(high, end)) if low and high else low
 
         n_limit = max(n_limit, self.service.n_users)
-        near = max(1, self.service.n_users)
-        found = largest(lambda n: fits(n, 0), near=near, n_limit=n_limit, exact=exact)
-        ends = []
-        for end in (1, 2):
-            if exact:
-                ends.append(
-                    largest(
-                        lambda n, end=end: fits(n, end),  # type: ignore[misc]
-                        near=max(found, 1), n_limit=n_limit, exact=True,
-                    )
-                )  # fmt: skip
-            else:
-                ends.append(max((n for n in self._ends if fits(n, end)), default=0))
+        found = search(0, max(1, self.service.n_users))
+        low, high = (search(end, max(1, found)) if exact else between(end) for end in (1, 2))
         return UserLimit(
-            n_users=found,
-            n_low=min(ends[0], found),
-            n_high=max(ends[1], found),
-            at_limit=found >= n_limit,
+            n_users=found, n_low=min(low, found), n_high=max(high, found), at_limit=found >= n_limit
         )
 
 
-def largest(fits: Callable[[int], bool], *, near: int, n_limit: int, exact: bool) -> int:
-    """The largest number from 0 to `n_limit` that fits; what fits one fits fewer.
+def _crossing(low: int, high: int, low_late: float, high_late: float) -> int:
+    """Where a line from `low`, in time, to `high`, late, meets 0."""
+    return low + math.floor((high - low) * low_late / (low_late - high_late))
+
+
+def largest(late: Callable[[int], float], *, near: int, n_limit: int, exact: bool) -> int:
+    """The largest number from 0 to `n_limit` that is not late (`late` <= 0); it only ever grows.
 
     Most tasks bear the number that there is and all that one asks for, or not even one: these
-    are tried first. Then the ratio is bisected, to one or to a tenth.
+    are tried first. Then false position, to one or to a tenth: an end that stays has its height
+    halved each time, so that the other moves too (the "Illinois" rule).
+
+    Source
+    ------
+    M. Dowell and P. Jarratt, "A modified regula falsi method for computing the root of an
+    equation", BIT 11, 168-174, 1971, doi:10.1007/BF01934364 (the rule; from memory).
     """
     low, high = 0, n_limit + 1
+    heights = {}
+
+    def is_late(n: int) -> bool:
+        height = late(n)
+        heights[n] = math.copysign(min(max(abs(height), _HEIGHTS[0]), _HEIGHTS[1]), height)
+        return height > 0
+
     for here in (near, n_limit, 1):
         if low < here < high:
-            low, high = (here, high) if fits(here) else (low, here)
-    while high - low > (1 if exact else max(1, _COARSE_FRAC * low)):
-        middle = min(max(round(math.sqrt(low * high)), low + 1), high - 1)
-        low, high = (middle, high) if fits(middle) else (low, middle)
+            low, high = (low, here) if is_late(here) else (here, high)
+    while high - low > (least := 1 if exact else max(1, int(_COARSE_FRAC * low))):
+        guess = _crossing(low, high, heights[low], heights[high])
+        middle = min(max(guess, low + least), high - least)  # a guess at an end closes it
+        if is_late(middle):
+            high, heights[low] = middle, heights[low] / 2
+        else:
+            low, heights[high] = middle, heights[high] / 2
     return low
 
 

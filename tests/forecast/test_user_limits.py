@@ -128,8 +128,18 @@ def test_worlds_with_less_capacity_bear_fewer_users(link):
     assert limit.n_low < limit.n_users < limit.n_high
 
 
-@given(bears=st.integers(0, 60), near=st.integers(1, 50), exact=st.booleans())
-def test_the_search_finds_what_trying_every_number_finds(bears, near, exact):
-    found = largest(lambda n: n <= bears, near=near, n_limit=50, exact=exact)
+@given(
+    bears=st.integers(0, 60), near=st.integers(1, 50), exact=st.booleans(),
+    bend=st.sampled_from([1, 3, 9]),
+)  # fmt: skip
+def test_the_search_finds_what_trying_every_number_finds(bears, near, exact, bend):
+    tried = []
+
+    def late(n):
+        tried.append(n)
+        return (n - bears - 0.5) ** bend
+
+    found = largest(late, near=near, n_limit=50, exact=exact)
     wanted = min(bears, 50)
     assert found == wanted if exact else wanted * 0.9 - 1 <= found <= wanted
+    assert len(tried) == len(set(tried)) <= 15
