@@ -212,6 +212,22 @@ def end_to_end(
     return np.repeat(base, lasts - firsts + 1)
 
 
+def busy_periods(
+    clock_bits: "NDArray[np.float64]", size_bits: "NDArray[np.float64]", group: "NDArray[np.int64]"
+) -> "NDArray[np.int64]":
+    """Number of the busy period in which each transfer falls; sorted by group, then clock.
+
+    Between two of them nothing is under way, so no transfer is felt outside its own.
+    """
+    if not size_bits.size:
+        return np.empty(0, np.int64)
+    clock = clock_bits + end_to_end(clock_bits, size_bits, group)
+    # a transfer meets an idle link if all before it could have been carried by then
+    slack = clock - np.r_[0.0, np.cumsum(size_bits)[:-1]]
+    begins = np.r_[True, slack[1:] > np.maximum.accumulate(slack)[:-1]]
+    return np.cumsum(begins)
+
+
 def processor_sharing(arrive: list[float], size: list[float]) -> list[float]:
     """Departures from a unit-rate server shared equally; `arrive` does not decrease."""
     leave = [0.0] * len(arrive)

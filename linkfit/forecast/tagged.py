@@ -17,7 +17,13 @@ import numpy as np
 from linkfit._checks import count
 from linkfit.forecast.company import SETTLE_S, Company, Transfers, joined
 from linkfit.forecast.priority import leave_clock_by_priority
-from linkfit.forecast.sharing import BUSY_S, FlowClass, SharingResult, spread_rows
+from linkfit.forecast.sharing import (
+    BUSY_S,
+    FlowClass,
+    SharingResult,
+    busy_periods,
+    spread_rows,
+)
 from linkfit.link.paths import CapacityPaths
 
 if TYPE_CHECKING:
@@ -115,10 +121,24 @@ def _times_s(
     waits = np.r_[np.full(which.size, low), company.low[near]]
     clock = paths.carried_bits(start, probes.row[probe])
     order = np.lexsort((start, probe))
+    order = order[_felt(clock[order], bits[order], probe[order], order < which.size)]
     finish = np.empty(bits.size)
     finish[order] = leave_clock_by_priority(clock[order], bits[order], probe[order], waits[order])
     time_s = share.times_s(paths, probes.start_s[which], probes.row[which], finish[: which.size])
     return np.maximum(time_s, probes.alone_s[which])
+
+
+def _felt(
+    clock_bits: "NDArray[np.float64]",
+    bits: "NDArray[np.float64]",
+    probe: "NDArray[np.int64]",
+    is_probe: "NDArray[np.bool_]",
+) -> "NDArray[np.bool_]":
+    """Transfers of the busy period in which their probe falls, itself among them."""
+    period = busy_periods(clock_bits, bits, probe)
+    own = np.empty(int(probe[-1]) + 1, np.int64)
+    own[probe[is_probe]] = period[is_probe]
+    return np.asarray(period == own[probe])
 
 
 def _besides(tagged: FlowClass, flow: FlowClass) -> FlowClass:

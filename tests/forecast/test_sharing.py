@@ -10,6 +10,8 @@ from numpy.testing import assert_allclose, assert_array_equal
 from linkfit.errors import InputError
 from linkfit.forecast.sharing import (
     FlowClass,
+    busy_periods,
+    leave_clock,
     share_capacity,
     simulate_sharing,
     spread_rows,
@@ -108,6 +110,25 @@ def test_scale_free(jobs, factor):
     times = share_capacity(CapacityPaths.from_rates(rates), starts, sizes)
     scaled = share_capacity(CapacityPaths.from_rates(rates * factor), starts, sizes * factor)
     assert_allclose(scaled, times, rtol=1e-6, atol=1e-6)
+
+
+def test_a_busy_period_ends_when_nothing_is_under_way():
+    clock, bits = np.array([0.0, 1.0, 5.0, 6.0, 6.5, 0.0, 9.0]), np.array([2.0, 1, 1, 1, 4, 9, 1])
+    group = np.array([0, 0, 0, 0, 0, 1, 1])
+    period = busy_periods(clock, bits, group)
+    # the first two overlap; at 6 and at 9 one begins where another ends
+    assert period[0] == period[1] < period[2] <= period[3] == period[4] < period[5] <= period[6]
+    assert busy_periods(np.empty(0), np.empty(0), np.empty(0, np.int64)).size == 0
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(jobs_st, min_size=1, max_size=4))
+def test_what_is_outside_its_busy_period_is_not_felt(groups):
+    rows = sorted((g, *job) for g, jobs in enumerate(groups) for job in jobs)
+    group, clock, bits = np.array(rows, float).T
+    group = group.astype(np.int64)
+    period = busy_periods(clock, bits, group)
+    assert_allclose(leave_clock(clock, bits, group), leave_clock(clock, bits, period), atol=1e-9)
 
 
 def test_rows_do_not_mix():
