@@ -5,7 +5,6 @@ trips, relay, the far end) plus what the others' transfers add (equal sharing of
 from the same moment), so both see the same outages.
 """
 
-import copy
 import math
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, fields, replace
@@ -18,7 +17,7 @@ from linkfit.forecast.company import Company
 from linkfit.forecast.demand import REQUEST_BYTES
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.known_times import KnownTimes
-from linkfit.forecast.latency_unknowns import NOT_MEASURED, draw_unknowns
+from linkfit.forecast.latency_unknowns import draw_unknowns
 from linkfit.forecast.load import (
     EVEN_LOAD_FRAC,
     away_frac,
@@ -32,6 +31,7 @@ from linkfit.forecast.load import (
     yields,
 )
 from linkfit.forecast.playback import live_delay_s, start_delay_s
+from linkfit.forecast.round_trips import RoundTrips
 from linkfit.forecast.route import Route, request_times_s
 from linkfit.forecast.sharing import BUSY_S, FlowClass, SharingResult, spread_rows
 from linkfit.forecast.tagged import simulate_tagged
@@ -145,52 +145,21 @@ def _relay_s(task: Task, path: PathLimits) -> float:
     return path.relay_rtt_s if path.entry == "relay" and task.through_entry else 0.0
 
 
-def draw_rtts_s(
-    hour: BusyHour, task: Task, n: int, rng: np.random.Generator
-) -> "NDArray[np.float64]":
-    """Round trips that a task meets: busy ones as often as its directions are busy. [s]
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _OwnDraws:
+    """What a task draws for its runs, whatever the load: the same for each."""
 
-    Busy ones that nobody measured wait behind a queue of common practice, and few probes leave
-    the level of all of them open: both are drawn once a world. Where busy ones were seen to
-    depend on the rate, a future whose hour is slow has the longer ones.
-    """
-    idle_s = hour.link.draw_rtts_s(n, rng)
-    same = copy.deepcopy(rng)  # the same probes for each way, which differ by its rates alone
-    hour.link.draw_rtts_s(n, rng, loaded=True)
-    prob = rng.random(n)
-    ways = [way for way in directions(task) if way in hour.paths]
-    if not ways:
-        return idle_s
-    # a child generator, the same for each way: what is drawn after this stays what it was
-    child = rng.spawn(1)[0]
-    met = [
-        _met_s(hour, way, idle_s, copy.deepcopy(same), prob, copy.deepcopy(child)) for way in ways
-    ]
-    # the slower of two, not that of the busier: taking load away must not change places
-    return np.max(met, axis=0)
+    rtts: RoundTrips
+    stay_uniforms: "NDArray[np.float64]"  # (n,): on the link itself where below its share
+    seeds: tuple[int, int]  # of its own direction, and of the way back
 
-
-def _met_s(
-    hour: BusyHour,
-    way: str,
-    idle_s: "NDArray[np.float64]",
-    busy_rng: np.random.Generator,
-    prob: "NDArray[np.float64]",
-    rng: np.random.Generator,
-) -> "NDArray[np.float64]":
-    """Round trips of one direction, idle or busy by `prob`; `busy_rng` draws the latter. [s]"""
-    paths = hour.paths[way]
-    rows = spread_rows(paths, idle_s.size)
-    rates_bps = paths.cumulative_bits[rows, -1] / paths.horizon_s
-    loaded_s = hour.link.draw_rtts_s(
-        idle_s.size, busy_rng, loaded=True, rates_bps=rates_bps, direction=way
-    )
-    unknowns = draw_unknowns(hour.link, way, paths.world, rng)
-    if unknowns.queue_source == NOT_MEASURED:
-        mean_bps = max(hour.link.direction(way).mean_rate_bps, 1.0)
-        loaded_s = idle_s + unknowns.queue_bits[rows] / mean_bps
-    met = np.where(prob < hour.busy_frac(way), np.maximum(idle_s, loaded_s), idle_s)
-    return np.asarray(met * unknowns.rtt_factor[rows], dtype=np.float64)
+    @classmethod
+    def draw(cls, hour: BusyHour, task: Task, n: int, rng: np.random.Generator) -> "_OwnDraws":
+        ways = [way for way in directions(task) if way in hour.paths]
+        rtts = RoundTrips.draw(hour.link, hour.paths, ways, n, rng)
+        stay_uniforms = rng.random(n)
+        first, second = rng.integers(2**63, size=2)
+        return cls(rtts=rtts, stay_uniforms=stay_uniforms, seeds=(int(first), int(second)))
 
 
 def task_draws(
@@ -224,22 +193,22 @@ def task_draws(
     nothing and are counted in load and data use only.
     """
     hour = _felt_by(hour, service)
-    rtts = draw_rtts_s(hour, task, n_probes, rng)
-    stay = same_link_frac(task, service, path) / max(away_frac(task, service, path), 1e-9)
-    both_ways = rng.random(n_probes) < stay
-    seeds = rng.integers(2**63, size=2)
-    result: TaskDraws | None = None
     alone = {} if alone is None else alone
+    if ("own draws", n_probes) not in alone:
+        alone["own draws", n_probes] = _OwnDraws.draw(hour, task, n_probes, rng)
+    own: _OwnDraws = alone["own draws", n_probes]
+    rtts = own.rtts.met_s({way: hour.busy_frac(way) for way in own.rtts.ways})
+    stay = same_link_frac(task, service, path) / max(away_frac(task, service, path), 1e-9)
+    seed, back_seed = own.seeds
+    result: TaskDraws | None = None
     for direction in directions(task):
-        one = _one_direction(
-            task, service, path, hour, direction, rtts, int(seeds[0]), alone, give_up_s
-        )
+        one = _one_direction(task, service, path, hour, direction, rtts, seed, alone, give_up_s)
         result = one if result is None else _slower(result, one, np.ones(n_probes, np.bool_))
     assert result is not None
     back = opposite(directions(task)[0])
     if stay > 0 and len(directions(task)) == 1 and back in hour.paths:
-        one = _one_direction(task, service, path, hour, back, rtts, int(seeds[1]), alone, give_up_s)
-        result = _slower(result, one, both_ways)
+        one = _one_direction(task, service, path, hour, back, rtts, back_seed, alone, give_up_s)
+        result = _slower(result, one, own.stay_uniforms < stay)
     return result
 
 

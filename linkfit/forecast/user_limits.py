@@ -144,9 +144,9 @@ class UserCurve:
         )
 
 
-def _crossing(low: int, high: int, low_late: float, high_late: float) -> int:
+def _crossing(low: int, high: int, low_log_ratio: float, high_log_ratio: float) -> int:
     """Where a line from `low`, in time, to `high`, late, meets 0."""
-    return low + math.floor((high - low) * low_late / (low_late - high_late))
+    return low + math.floor((high - low) * low_log_ratio / (low_log_ratio - high_log_ratio))
 
 
 def largest(late: Callable[[int], float], *, near: int, n_limit: int, exact: bool) -> int:

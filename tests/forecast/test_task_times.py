@@ -10,13 +10,11 @@ from linkfit.forecast.sharing import FlowClass
 from linkfit.forecast.task_times import (
     BusyHour,
     besides_bps,
-    draw_rtts_s,
     route_of,
     stream_draws,
     task_draws,
 )
 from linkfit.ingest.trace import LatencySamples, Source, Trace
-from linkfit.link.busy import RateEffect
 from linkfit.link.fit import fit_link
 from linkfit.link.paths import CapacityPaths
 from linkfit.site.model import PathLimits, Service, SizeLaw, Task
@@ -146,60 +144,6 @@ def test_the_lower_of_remote_rate_and_service_limit_holds(link):
     one = task(remote_rate_bps=3e6)
     assert route_of(one, service(one, rate_limit_bps=2e6), PathLimits()).remote_rate_bps == 2e6
     assert route_of(one, service(one), PathLimits()).remote_rate_bps == 3e6
-
-
-def test_round_trips_are_busy_ones_as_often_as_the_link_is_busy(rng):
-    trace = Trace.merge(
-        [
-            Trace.from_rates(np.full(900, 10e6), direction="up"),
-            probes(RTT_S),
-        ]
-    )
-    busy_link = fit_link(trace)
-    busy = hour(busy_link, up=(FlowClass(name="o", arrivals_per_s=2.5, median_bits=2e6),))
-    assert busy.busy_frac("up") == pytest.approx(0.5)
-    assert busy.busy_frac("down") == 0
-    rtts_s = draw_rtts_s(busy, task(), 400, rng)
-    waits = rtts_s > RTT_S * (1 + 1e-6)
-    # nobody measured busy round trips: half of the moments wait behind a queue; the standard
-    # error of a half in 400 moments is 2.5 %
-    assert waits.mean() == pytest.approx(0.5, abs=0.125)
-    assert_allclose(rtts_s[~waits], RTT_S, rtol=1e-6)
-
-
-def test_busy_round_trips_that_were_measured_are_met_as_they_were(rng):
-    trace = Trace.merge(
-        [
-            Trace.from_rates(np.full(900, 10e6), direction="up"),
-            probes(RTT_S),
-            probes(0.2, loaded=True),
-        ]
-    )
-    busy = hour(fit_link(trace), up=(FlowClass(name="o", arrivals_per_s=2.5, median_bits=2e6),))
-    rtts_s = draw_rtts_s(busy, task(), 400, rng)
-    assert np.unique(np.round(rtts_s, 9)).tolist() == [RTT_S, 0.2]
-
-
-def test_futures_whose_hour_is_slow_have_the_longer_queues(rng):
-    trace = Trace.merge(
-        [
-            Trace.from_rates(np.full(900, 10e6), direction="up"),
-            probes(RTT_S, 300),
-            probes(RTT_S + 0.1, 300, loaded=True),
-        ]
-    )
-    known = fit_link(trace)
-    effect = RateEffect(slope=-1.0, sigma=0.1, centre_bps=10e6, n_pairs=300)
-    link = replace(known, latency=replace(known.latency, up_effect=effect))
-    rates = np.where(np.arange(40) % 2, 5e6, 20e6)[:, None] * np.ones(600)
-    paths = {"up": CapacityPaths.from_rates(rates)}
-    others = (FlowClass(name="o", arrivals_per_s=100.0, median_bits=2e6),)  # always busy
-    busy = replace(hour(link, up=others), paths=paths, left=paths)
-    queue_s = draw_rtts_s(busy, task(), 400, rng) - RTT_S
-    slow = np.arange(400) % 2 == 1
-    # a full buffer: half the rate of the tests, twice their wait, and half of it at twice
-    assert np.median(queue_s[slow]) == pytest.approx(0.2, rel=0.15)
-    assert np.median(queue_s[~slow]) == pytest.approx(0.05, rel=0.15)
 
 
 def test_one_ping_leaves_a_call_wide_and_many_probes_do_not():
