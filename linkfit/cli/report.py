@@ -38,6 +38,11 @@ def report(
         str | None,
         typer.Option("--from", metavar="PAGE", help="Make the report of this page again."),
     ] = None,
+    earlier: Annotated[
+        str | None,
+        typer.Option("--earlier", metavar="PAGE",
+                     help="Say what changed since this earlier report."),
+    ] = None,
     replace: Annotated[
         bool, typer.Option("--replace", help="Put the new files in the place of old ones.")
     ] = False,
@@ -69,4 +74,4 @@ def report(
         asked = ask_again(from_page, site, given, quick, settings=settings, start=start, seed=seed)
     else:
         asked = ask_of(site, given, quick, settings=settings, start=start, seed=seed)
-    write_report(asked, targets)
+    write_report(asked.since(earlier), targets)

@@ -27,6 +27,14 @@ class Asked:
     link: "LinkModel"
     inputs: "Inputs"
 
+    def since(self, page: str | None) -> "Asked":
+        """The same, with what changed since the report in `page`."""
+        if page is None:
+            return self
+        from linkfit.report.page.earlier import read_earlier
+
+        return replace(self, inputs=replace(self.inputs, earlier=read_earlier(page)))
+
 
 def ask_of(
     site_path: str | None,
@@ -132,4 +140,5 @@ def ask_again(
     if inputs.version != now:
         tell(f"note: the page was made by linkfit {inputs.version}, this is {now}: numbers may "
              "differ")  # fmt: skip
-    return _with_inputs(site, link, inputs.site_text, inputs.settings, inputs.seed, inputs.start)
+    again = _with_inputs(site, link, inputs.site_text, inputs.settings, inputs.seed, inputs.start)
+    return replace(again, inputs=replace(again.inputs, earlier=inputs.earlier))

@@ -52,6 +52,23 @@ def test_from_reproduces_the_same_page(run, ask, tmp_path):
     assert second.read_bytes() == first.read_bytes()
 
 
+def test_what_changed_since_an_earlier_report(run, ask, tmp_path):
+    old, new, text, again = (tmp_path / name for name in ("o.html", "n.html", "n.md", "a.html"))
+    run(*ask, "-o", old, "--set", "photos.users=5")
+    code, out, err = run(*ask, "-o", new, "-o", text, "-o", tmp_path / "n.pdf", "--earlier", old)
+    assert code == 0, err
+    assert out.splitlines() == [str(new), str(text), str(tmp_path / "n.pdf")]
+    assert 'id="since"' in new.read_text(encoding="utf-8")
+    markdown = text.read_text(encoding="utf-8")
+    assert "### What changed since the earlier report" in markdown
+    assert "| photos.users | 5 | 2 |" in markdown
+    assert "both stand on the same measurements" in markdown
+    # the page holds the earlier answers as well, so that it makes itself again
+    code, _, err = run("report", "--from", new, "-o", again)
+    assert code == 0, err
+    assert again.read_bytes() == new.read_bytes()
+
+
 def test_markdown_and_pdf_and_figures_come_together_with_the_same_bytes(run, ask, tmp_path):
     written = []
     for name in ("a", "b"):

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+    from linkfit.report.page.answers import Answers
     from linkfit.report.page.grid import Grid
 
 
@@ -101,11 +102,15 @@ class Section:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Report:
-    """The whole: a title, what it was made of and from when, its sections in reading order."""
+    """The whole: a title, what it was made of and from when, its sections in reading order.
+
+    `answers` is what a later report compares itself with; the page carries it.
+    """
 
     title: str
     subtitle: str
     sections: tuple[Section, ...]
+    answers: "Answers | None" = None
 
     def pictures(self) -> tuple[Picture, ...]:
         """All figures, in reading order."""

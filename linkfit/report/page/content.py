@@ -16,6 +16,7 @@ from linkfit.report.page.evidence import (
     tasks_section,
     users_section,
 )
+from linkfit.report.page.headline import answers_of
 from linkfit.report.page.limits import (
     backlog_section,
     calculator_section,
@@ -24,6 +25,7 @@ from linkfit.report.page.limits import (
 )
 from linkfit.report.page.link_evidence import link_sections
 from linkfit.report.page.verdicts import changes_section, verdict_section
+from linkfit.report.page.what_changed import since_section
 from linkfit.units import format_count
 
 if TYPE_CHECKING:
@@ -33,8 +35,10 @@ if TYPE_CHECKING:
 
 def report_of(found: "Material", inputs: "Inputs") -> Report:
     """Everything that the report says, apart from how it is written."""
+    answers = answers_of(found, inputs)
     sections: list[Section | None] = [
         verdict_section(found),
+        since_section(inputs.earlier, answers),
         changes_section(found),
         data_section(found),
         backlog_section(found),
@@ -58,4 +62,5 @@ def report_of(found: "Material", inputs: "Inputs") -> Report:
         subtitle=f"linkfit {inputs.version}, seed {inputs.seed}, from "
         f"{format_count(n_files, 'file')} of measurements{what_if}",
         sections=tuple(section for section in sections if section is not None),
+        answers=answers,
     )

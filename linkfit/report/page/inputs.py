@@ -3,8 +3,6 @@
 import base64
 import binascii
 import hashlib
-import json
-import re
 import tempfile
 import zlib
 from dataclasses import dataclass
@@ -14,6 +12,8 @@ from typing import TYPE_CHECKING, Any
 
 from linkfit.errors import ArtifactError, InputError
 from linkfit.link.artifact import load_link
+from linkfit.report.page.answers import Answers, answers_from
+from linkfit.report.page.embedded import damaged, embedded, page_text
 from linkfit.site.file import parse_site
 
 if TYPE_CHECKING:
@@ -24,11 +24,7 @@ if TYPE_CHECKING:
 SCHEMA = "linkfit/report/1"
 ELEMENT_ID = "report-inputs"
 MOST_LINK_BYTES = 600_000  # of the packed link in the page, which is to stay below 2 MB
-_MOST_PAGE_BYTES = 8_000_000
 _MOST_UNPACKED_BYTES = 64_000_000
-_ELEMENT = re.compile(
-    rf'<script type="application/json" id="{ELEMENT_ID}">(?P<text>[^<]*)</script>'
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +33,7 @@ class Inputs:
 
     `packed_link` is the saved link, compressed; None where it is too large for a page: then
     `link_sha256` tells whether a link at hand is the one. `settings` were put beside the file.
+    `earlier` are the answers of the report that this one is compared with.
     """
 
     version: str
@@ -47,6 +44,7 @@ class Inputs:
     link_sha256: str
     packed_link: str | None
     sources: "tuple[Source, ...]"
+    earlier: Answers | None = None
 
     @property
     def site_sha256(self) -> str:
@@ -73,6 +71,7 @@ class Inputs:
                 {"name": one.name, "format": one.format, "sha256": one.sha256}
                 for one in self.sources
             ],
+            "earlier": None if self.earlier is None else self.earlier.plain(),
         }
 
 
@@ -117,6 +116,7 @@ def read_back(path: str | Path) -> "tuple[Inputs, LinkModel | None]":
         If the file is no page of this kind, or something in it does not fit its hash.
     """
     found = _record(path)
+    earlier = found.get("earlier")  # pages of earlier releases do not have it
     try:
         inputs = Inputs(
             version=str(found["version"]),
@@ -127,41 +127,30 @@ def read_back(path: str | Path) -> "tuple[Inputs, LinkModel | None]":
             link_sha256=str(found["link_sha256"]),
             packed_link=None if found["link"] is None else str(found["link"]),
             sources=(),
+            earlier=None if earlier is None else answers_from(dict(earlier), path),
         )
     except (KeyError, TypeError, ValueError) as error:
-        raise ArtifactError(_damaged(path, f"inputs: {error}")) from error
+        raise ArtifactError(damaged(path, f"inputs: {error}")) from error
     if inputs.site_sha256 != found.get("site_sha256"):
-        raise ArtifactError(_damaged(path, "the site file does not fit its hash"))
+        raise ArtifactError(damaged(path, "the site file does not fit its hash"))
     if inputs.packed_link is None:
         return inputs, None
     return inputs, _unpacked(path, inputs)
 
 
 def _record(path: str | Path) -> dict[str, Any]:
-    try:
-        raw = Path(path).read_bytes()[: _MOST_PAGE_BYTES + 1]
-        text = raw.decode("utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        reason = getattr(error, "strerror", None) or "bytes that are not UTF-8"
-        raise ArtifactError(
-            f"{path}: expected a page written by linkfit report, got {reason}; check the path"
-        ) from error
-    match = _ELEMENT.search(text)
-    if match is None:
+    found = embedded(page_text(path), ELEMENT_ID, path)
+    if found is None:
         raise ArtifactError(
             f"{path}: expected a page written by linkfit report, got a file without its inputs; "
             "give the page itself, not its PDF or Markdown"
         )
-    try:
-        found = json.loads(match["text"])
-    except (json.JSONDecodeError, RecursionError) as error:
-        raise ArtifactError(_damaged(path, str(error))) from error
-    schema = found.get("schema") if isinstance(found, dict) else None
-    if schema != SCHEMA:
+    if found.get("schema") != SCHEMA:
         raise ArtifactError(
-            f"{path}: schema: expected {SCHEMA!r}, got {schema!r}; use the release that wrote it"
+            f"{path}: schema: expected {SCHEMA!r}, got {found.get('schema')!r}; use the release "
+            "that wrote it"
         )
-    return dict(found)
+    return found
 
 
 def _unpacked(path: str | Path, inputs: Inputs) -> "LinkModel":
@@ -170,9 +159,9 @@ def _unpacked(path: str | Path, inputs: Inputs) -> "LinkModel":
         packed = base64.b64decode(inputs.packed_link, validate=True)
         saved = zlib.decompressobj().decompress(packed, _MOST_UNPACKED_BYTES)
     except (binascii.Error, zlib.error, ValueError) as error:
-        raise ArtifactError(_damaged(path, f"link: {error}")) from error
+        raise ArtifactError(damaged(path, f"link: {error}")) from error
     if hashlib.sha256(saved).hexdigest() != inputs.link_sha256:
-        raise ArtifactError(_damaged(path, "the link does not fit its hash"))
+        raise ArtifactError(damaged(path, "the link does not fit its hash"))
     with tempfile.TemporaryDirectory() as folder:
         link_path = Path(folder) / "link.json"
         link_path.write_bytes(saved)
@@ -194,7 +183,3 @@ def check_same_link(inputs: Inputs, link: "LinkModel") -> None:
             f"{inputs.link_sha256[:12]}…), got another one ({found[:12]}…); give the same "
             "measurements in the same order"
         )
-
-
-def _damaged(path: str | Path, problem: str) -> str:
-    return f"{path}: expected a report as linkfit wrote it, got a damaged one ({problem})"
