@@ -13,9 +13,10 @@ from linkfit.advice.change import Change, apply_all
 from linkfit.advice.changes import candidate_changes
 from linkfit.advice.link_rates import link_rates
 from linkfit.advice.measures import Measure, target_measures
+from linkfit.advice.offers import does, offers
 from linkfit.advice.reasons import Gain, gains, reason
 from linkfit.advice.search import N_EVALUATIONS, SearchResult, search_changes
-from linkfit.advice.tried import Judge
+from linkfit.advice.tried import Judge, Outcome
 from linkfit.advice.verdict import service_verdict
 from linkfit.forecast.evaluation import Evaluator
 from linkfit.forecast.outcomes import Evaluation
@@ -73,6 +74,9 @@ class Advice:
         Does `chosen` meet all targets?
     in_the_way : tuple of str
         The targets that `after` still misses, the farthest first; empty if feasible.
+    offered : tuple of Change
+        Purchases that would meet a target by themselves, but that have no price or are beyond
+        what the site's prices say may be spent: among `outcomes`, never chosen.
     cheapest, quality_kept : Answer
         `chosen`, and the same among sets that take no quality away.
     front : tuple of Answer
@@ -95,6 +99,7 @@ class Advice:
     verdicts: Mapping[str, str]
     feasible: bool
     in_the_way: tuple[str, ...]
+    offered: tuple[Change, ...]
     reasons: tuple[str, ...]
     cautions: tuple[str, ...]
     cheapest: Answer
@@ -147,23 +152,35 @@ def advise(
     """
     maker: SiteEvaluator = evaluator or Evaluator(link, seed=seed, start=start)
     judge = partial(target_measures, start=start)
+    quick = partial(maker.evaluate, limits=False)
+    changes = candidate_changes(site, link_rates(link, seed))
     found = search_changes(
         site,
-        candidate_changes(site, link_rates(link, seed)),
-        partial(maker.evaluate, limits=False),
+        [change for change in changes if change.cost.is_within(site.prices)],
+        quick,
         confirm=partial(maker.evaluate, limits=False, exact=True),
         judge=judge,
         n_evaluations=n_evaluations,
         n_more=n_more,
     )
+    offered = offers(
+        [change for change in changes if not change.cost.is_within(site.prices)],
+        found.before,
+        lambda change: _alone(change, quick(change.apply(site)), judge),
+    )
     users = sum(len(service.tasks) for service in site.services) <= MOST_TASKS_WITH_USERS
     return _advice(
         seed=seed,
-        found=found,
+        found=replace(found, singles=(*found.singles, *offered)),
+        offered=tuple(outcome.changes[0] for outcome in offered if does(outcome)),
         before=_noted(maker.evaluate(site, users=users), users=users),
         after=_noted(maker.evaluate(apply_all(site, found.best.changes), users=users), users=users),
         judge=judge,
     )
+
+
+def _alone(change: Change, evaluation: Evaluation, judge: Judge) -> Outcome:
+    return Outcome(changes=(change,), evaluation=evaluation, measures=judge(evaluation))
 
 
 def _noted(evaluation: Evaluation, *, users: bool) -> Evaluation:
@@ -178,7 +195,13 @@ def _noted(evaluation: Evaluation, *, users: bool) -> Evaluation:
 
 
 def _advice(
-    *, seed: int, found: SearchResult, before: Evaluation, after: Evaluation, judge: Judge
+    *,
+    seed: int,
+    found: SearchResult,
+    offered: tuple[Change, ...],
+    before: Evaluation,
+    after: Evaluation,
+    judge: Judge,
 ) -> Advice:
     """What the search found, said in words and verdicts."""
     outcomes = _ordered(found, judge)
@@ -199,6 +222,7 @@ def _advice(
         verdicts=MappingProxyType(verdicts),
         feasible=best.feasible,
         in_the_way=answer(best, exhausted=found.exhausted).in_the_way,
+        offered=offered,
         reasons=tuple(reason(change, by_name[change.name]) for change in best.changes),
         cautions=cautions(before.site),
         cheapest=answer(best, exhausted=found.exhausted),

@@ -25,8 +25,11 @@ class Answer:
         The targets it misses, the farthest first.
     cost : float
         On the one scale by which sets are compared: `linkfit.advice.change`. [points]
-    effort_h, money_cost : float
-        Work, once [h], and money a month, of all changes.
+    effort_h : float
+        Work of all changes, once. [h]
+    month_cost, once_cost : float or None
+        Money a month and money once, of all changes; None: a price is not known.
+        [currency of the site's prices]
     worst_loss_frac : float
         Quality that the service hit hardest loses; 0: no quality is lost anywhere.
     """
@@ -39,7 +42,8 @@ class Answer:
     in_the_way: tuple[str, ...]
     cost: float
     effort_h: float
-    money_cost: float
+    month_cost: float | None
+    once_cost: float | None
     worst_loss_frac: float
 
 
@@ -57,9 +61,16 @@ def answer(outcome: Outcome, *, exhausted: bool) -> Answer:
         in_the_way=tuple(hindrance(measure) for measure in missed),
         cost=outcome.cost,
         effort_h=fsum(cost.effort_h for cost in costs),
-        money_cost=fsum(cost.money_cost for cost in costs),
+        month_cost=_total([cost.month_cost for cost in costs]),
+        once_cost=_total([cost.once_cost for cost in costs]),
         worst_loss_frac=worst_loss_frac(outcome.changes),
     )
+
+
+def _total(amounts: Sequence[float | None]) -> float | None:
+    """Their sum; None if one of them is not known."""
+    known = [amount for amount in amounts if amount is not None]
+    return fsum(known) if len(known) == len(amounts) else None
 
 
 def worst_loss_frac(changes: Sequence[Change]) -> float:

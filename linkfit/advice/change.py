@@ -6,16 +6,23 @@ from linkfit._checks import fraction, non_negative
 from linkfit.advice.edits import Edit
 from linkfit.errors import InputError
 from linkfit.site.model import Site
+from linkfit.site.prices import Prices
 
-# one point is an hour of work, a tenth of the quality, or ten units of money a month: weights to
-# make costs comparable, a judgement of this project (common practice has none)
+# one point is an hour of work or a tenth of the quality: weights to make costs comparable, a
+# judgement of this project (common practice has none)
 POINTS_PER_QUALITY = 10.0
-POINTS_PER_MONEY = 0.1
+POINTS_PER_MONEY = 1e-6  # decides between equals only: what may be spent is a limit of its own
+COMMON_PRACTICE = "common practice"
+
+
+def source_of(what: str) -> str:
+    """`what` has a source of its own; how much quality and work a change takes is judged."""
+    return f"{what}; the rest: {COMMON_PRACTICE}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cost:
-    """What a change takes away, in three parts that are shown apart.
+    """What a change takes away, in parts that are shown apart.
 
     Parameters
     ----------
@@ -23,29 +30,45 @@ class Cost:
         Share of what users notice that is lost: 0 nothing, 1 everything.
     effort_h : float
         Work to set it up, once. [h]
-    money_cost : float
-        Money a month. [units of the plan's price]
+    month_cost, once_cost : float or None
+        Money a month, and money once; 0: it buys nothing; None: it buys what has no price yet.
+        [currency of the site's prices]
     source : str
         Where the numbers come from.
     """
 
     quality_loss_frac: float = 0.0
     effort_h: float = 0.0
-    money_cost: float = 0.0
-    source: str = "common practice"
+    month_cost: float | None = 0.0
+    once_cost: float | None = 0.0
+    source: str = COMMON_PRACTICE
 
     def __post_init__(self) -> None:
         fraction("quality_loss_frac", self.quality_loss_frac)
         non_negative("effort_h", self.effort_h)
-        non_negative("money_cost", self.money_cost)
+        for name in ("month_cost", "once_cost"):
+            if getattr(self, name) is not None:
+                non_negative(name, getattr(self, name))
 
     @property
     def points(self) -> float:
-        """All three on one scale, to compare sets of changes. [points]"""
+        """Quality and work on one scale, of equals the less money first. [points]"""
+        money = (self.month_cost or 0.0) + (self.once_cost or 0.0)
         return (
-            self.quality_loss_frac * POINTS_PER_QUALITY
-            + self.effort_h
-            + self.money_cost * POINTS_PER_MONEY
+            self.quality_loss_frac * POINTS_PER_QUALITY + self.effort_h + money * POINTS_PER_MONEY
+        )
+
+    @property
+    def buys(self) -> bool:
+        """Does it cost money, known or not?"""
+        return self.month_cost != 0 or self.once_cost != 0
+
+    def is_within(self, prices: Prices) -> bool:
+        """May it be chosen: does it buy nothing, or no more than the user said?"""
+        asked = ((self.month_cost, prices.most_month_cost), (self.once_cost, prices.most_once_cost))
+        return all(
+            cost == 0 or (cost is not None and most is not None and cost <= most)
+            for cost, most in asked
         )
 
 

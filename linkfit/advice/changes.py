@@ -5,6 +5,7 @@ from linkfit.advice.link_rates import LinkRates
 from linkfit.advice.pace_changes import pace_changes
 from linkfit.advice.payload_changes import payload_changes
 from linkfit.advice.priority_changes import priority_changes
+from linkfit.advice.supply_changes import supply_changes
 from linkfit.advice.traffic_changes import traffic_changes
 from linkfit.site.model import Site
 
@@ -24,9 +25,15 @@ def candidate_changes(site: Site, rates: LinkRates | None = None) -> tuple[Chang
     -----
     No change goes below the floor of its ladder (720 px photos, 160 px thumbnails, quality 75,
     360p video, no limit or hours on a service that somebody waits for), so a chosen set never
-    fits by emptying what the service promises.
+    fits by emptying what the service promises. Purchases are among them, whether the site's
+    prices allow them or not.
     """
-    changes = [*payload_changes(site), *traffic_changes(site), *priority_changes(site)]
+    changes = [
+        *payload_changes(site),
+        *traffic_changes(site),
+        *priority_changes(site),
+        *supply_changes(site),
+    ]
     if rates is not None:
         changes += pace_changes(site, rates)
     # a level that changes nothing here is no change: a cause that is off already

@@ -18,6 +18,8 @@ from linkfit.site.photo_sizes import resized
 TASK_FIELDS = ("size", "per_user_day", "chunk_bytes", "n_parallel")
 SERVICE_FIELDS = ("rate_limit_bps", "window", "local_name", "priority")
 BACKLOG_FIELDS = ("chunk_bytes", "n_parallel", "rate_limit_bps", "window")
+PLAN_FIELDS = ("cap_bytes",)
+POWER_FIELDS = ("panel_w", "battery_wh")
 IMAGE_FIELDS = ("edge_px", "format", "quality")
 
 
@@ -125,6 +127,19 @@ def _set_background(site: Site, edit: Edit) -> Site:
     return _kept(site, replace(site, background=causes))
 
 
+def _set_plan(site: Site, edit: Edit) -> Site:
+    one_of("field", edit.field, PLAN_FIELDS)
+    return _kept(site, replace(site, plan=replace(site.plan, **{edit.field: edit.value})))
+
+
+def _set_power(site: Site, edit: Edit) -> Site:
+    one_of("field", edit.field, POWER_FIELDS)
+    if site.hours.power is None:
+        raise InputError(f"{edit.field}: expected a site with battery and panel, got none")
+    power = replace(site.hours.power, **{edit.field: edit.value})
+    return _kept(site, replace(site, hours=replace(site.hours, power=power)))
+
+
 def _set_keepalive(site: Site, edit: Edit) -> Site:
     return _kept(site, replace(site, path=replace(site.path, keepalive_s=edit.value)))
 
@@ -146,6 +161,8 @@ EDITORS: Mapping[str, Callable[[Site, Edit], Site]] = MappingProxyType(
         "backlog": _set_backlog,
         "backlog image": _set_backlog_image,
         "background": _set_background,
+        "plan": _set_plan,
+        "power": _set_power,
         "keepalive": _set_keepalive,
         "local names": _set_local_names,
     }

@@ -8,7 +8,7 @@ the slow end of the link; large files on a slow link want one or two uploads at 
 import math
 from collections.abc import Iterator
 
-from linkfit.advice.change import Change, Cost
+from linkfit.advice.change import Change, Cost, source_of
 from linkfit.advice.edits import Edit
 from linkfit.advice.link_rates import LinkRates
 from linkfit.forecast.hours import Intervals, common_part, day_intervals, site_intervals
@@ -19,6 +19,8 @@ from linkfit.units import BITS_PER_BYTE, format_rate, format_size
 
 SHAPER_FRACS = (0.85, 0.5, 0.25)
 SHAPER_LOSSES = (0.01, 0.04, 0.08)
+OWN_RATES = source_of("rates of this link, as measured")
+OWN_PATH = source_of("limits of the path: site file")
 BODY_FRAC = 0.9
 LEAST_CHUNK_BYTES = 1e6
 NICE_CHUNKS_MB = (1, 2, 4, 5, 8, 10, 16, 25, 32, 50, 64, 90, 100, 128, 256, 450)
@@ -90,7 +92,7 @@ def _limits(
             before_text="none" if now_bps is None else format_rate(now_bps, 2),
             after_text=format_rate(level_bps, 2),
             cost_text="it takes longer, everything else stays quick",
-            cost=Cost(quality_loss_frac=loss_frac, effort_h=0.5),
+            cost=Cost(quality_loss_frac=loss_frac, effort_h=0.5, source=OWN_RATES),
             edits=(
                 Edit(
                     editor=edit.editor, field="rate_limit_bps", value=level_bps,
@@ -233,7 +235,7 @@ def _chunks(
         else format_size(holder.chunk_bytes, 2),
         after_text=format_size(level_bytes, 2),
         cost_text="the program must be able to send in pieces",
-        cost=Cost(effort_h=1.0),
+        cost=Cost(effort_h=1.0, source=OWN_PATH),
         edits=(Edit(field="chunk_bytes", value=level_bytes, **where),),
     )  # fmt: skip
 
@@ -262,7 +264,7 @@ def _parallel(
             after_text=f"{n_parallel}",
             cost_text="more at once slows the first one" if n_parallel > holder.n_parallel
             else "fewer at once waste time between small files",
-            cost=Cost(effort_h=0.1 + 0.02 * n_parallel),
+            cost=Cost(effort_h=0.1 + 0.02 * n_parallel, source=OWN_RATES),
             edits=(Edit(field="n_parallel", value=n_parallel, **where),),
             strength_frac=abs(math.log(n_parallel / holder.n_parallel)) / farthest,
         )  # fmt: skip

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
-from linkfit.advice.change import Change, Cost
+from linkfit.advice.change import Change, Cost, source_of
 from linkfit.advice.edits import Edit
 from linkfit.site.kinds import KINDS
 from linkfit.site.model import Backlog, Image, Service, Site, SizeLaw, Task
@@ -20,7 +20,11 @@ from linkfit.units import BITS_PER_BYTE, SECONDS_PER_DAY, format_duration, forma
 PHOTO_EDGES = ((2560, 0.02), (2048, 0.04), (1440, 0.08), (1080, 0.14), (720, 0.25))
 THUMBNAIL_EDGES = ((360, 0.01), (250, 0.03), (200, 0.06), (160, 0.10))
 QUALITIES = ((85, 0.01), (80, 0.03), (75, 0.06))
-FORMAT_COST = Cost(effort_h=1.0)  # encode again, keep the old ones for old programs
+MEASURED_PICTURES = source_of("bytes of measured pictures")
+STREAM_RATES = source_of("common streaming rates of H.264")
+FRESHNESS = source_of("freshness lifetimes: RFC 9111 section 4.2")
+# encode again, keep the old ones for old programs
+FORMAT_COST = Cost(effort_h=1.0, source=MEASURED_PICTURES)
 CACHE_LIFETIMES = ((3600.0, 0.0), (SECONDS_PER_DAY, 0.01), (7 * SECONDS_PER_DAY, 0.02),
                    (30 * SECONDS_PER_DAY, 0.04))  # fmt: skip
 # H.264 rates (common practice): rate, name, loss
@@ -84,7 +88,7 @@ def _picture_changes(service: str, owner: str, holder: Holder) -> Iterator[Chang
             before_text=f"{image.edge_px} px",
             after_text=f"{edge_px} px",
             cost_text=f"{kind} show less detail on large screens",
-            cost=Cost(quality_loss_frac=loss_frac, effort_h=0.5),
+            cost=Cost(quality_loss_frac=loss_frac, effort_h=0.5, source=MEASURED_PICTURES),
             edits=(_edit(holder, service, field="edge_px", value=edge_px),),
             strength_frac=shrink / max(shrinks),
         )
@@ -97,7 +101,7 @@ def _picture_changes(service: str, owner: str, holder: Holder) -> Iterator[Chang
             before_text=f"{image.quality}",
             after_text=f"{quality}",
             cost_text="finer texture is lost, edges may show",
-            cost=Cost(quality_loss_frac=loss_frac, effort_h=0.3),
+            cost=Cost(quality_loss_frac=loss_frac, effort_h=0.3, source=MEASURED_PICTURES),
             edits=(_edit(holder, service, field="quality", value=quality),),
             strength_frac=(index + 1) / len(qualities),
         )
@@ -147,7 +151,9 @@ def _stream_changes(service: Service, owner: str, task: Task) -> Iterator[Change
             before_text=format_rate(rate_bps, 2),
             after_text=f"{format_rate(level_bps, 2)} ({name})",
             cost_text="a coarser picture",
-            cost=Cost(quality_loss_frac=max(loss_frac - already, 0.01), effort_h=0.3),
+            cost=Cost(
+                quality_loss_frac=max(loss_frac - already, 0.01), effort_h=0.3, source=STREAM_RATES
+            ),
             edits=(
                 Edit(editor="task", field="size", value=size, service=service.name, task=task.name),
             ),
@@ -192,7 +198,7 @@ def _cache_changes(service: Service, owner: str, task: Task) -> Iterator[Change]
             before_text=format_duration(cache.lifetime_s) if cache.lifetime_s else "none",
             after_text=format_duration(lifetime_s),
             cost_text="visitors may see an old copy for that long",
-            cost=Cost(quality_loss_frac=loss_frac, effort_h=0.5),
+            cost=Cost(quality_loss_frac=loss_frac, effort_h=0.5, source=FRESHNESS),
             edits=(Edit(editor="cache", value=lifetime_s, service=service.name, task=task.name),),
             strength_frac=max(math.log(now / miss) / math.log(now / misses[-1]), 1e-6),
         )

@@ -6,7 +6,7 @@ times, which its targets judge.
 
 from collections.abc import Iterator
 
-from linkfit.advice.change import Change, Cost
+from linkfit.advice.change import Change, Cost, source_of
 from linkfit.advice.edits import Edit
 from linkfit.forecast.load import runs_in_busy_hour, service_classes
 from linkfit.site.model import Service, Site
@@ -16,7 +16,7 @@ from linkfit.units import BITS_PER_BYTE
 # preferred for bulk data (from memory)
 BULK_TARGET_S = 15.0
 BULK_BYTES = 100e3  # smaller ones are over before anybody waits behind them
-LOWER_EFFORT = "RFC 8622 (lower effort); work: common practice"
+LOWER_EFFORT = source_of("lower effort: RFC 8622")
 
 
 def priority_changes(site: Site) -> Iterator[Change]:

@@ -5,7 +5,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from linkfit.advice.change import Change
-from linkfit.advice.measures import NOTICED, SURE_LEVEL, Measure, target_measures
+from linkfit.advice.measures import LARGEST_MARGIN, NOTICED, SURE_LEVEL, Measure, target_measures
 from linkfit.forecast.outcomes import Evaluation
 from linkfit.units import format_duration, format_share, format_size
 
@@ -98,9 +98,12 @@ def gains(
     The targets of the site, and besides them the data of a usual cycle and the days that each
     backlog takes, which a reader wants to know even where no target is set.
     """
-    pairs = zip(judge(before), judge(after), strict=True)
-    found = [_target_gain(old, new) for old, new in pairs if _moved(old, new)]
+    moved = [pair for pair in zip(judge(before), judge(after), strict=True) if _moved(*pair)]
+    # against another target the same value says nothing: a larger plan
+    found = [_target_gain(old, new) for old, new in moved if old.target_value == new.target_value]
     found += _plain_gains(before, after)
+    if any(old.target_value != new.target_value for old, new in moved):
+        found.append(_plan_gain(before, after))
     return tuple(sorted(found, key=lambda gain: (-gain.weight, gain.measure)))
 
 
@@ -119,6 +122,19 @@ def _target_gain(old: Measure, new: Measure) -> Gain:
         target_value=old.target_value,
         refused_before=old.refused,
         refused_after=new.refused,
+    )
+
+
+def _plan_gain(before: Evaluation, after: Evaluation) -> Gain:
+    """What another plan is bought for, and so comes first."""
+    was, becomes = (one.data.prob_over_cap or 0.0 for one in (before, after))
+    return Gain(
+        measure="chance that the data plan runs out in a cycle",
+        unit="probability",
+        before=was,
+        after=becomes,
+        better=becomes < was,
+        weight=LARGEST_MARGIN,
     )
 
 

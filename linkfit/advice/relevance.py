@@ -7,6 +7,8 @@ from collections.abc import Sequence
 
 from linkfit.advice.change import Change
 from linkfit.advice.measures import Measure
+from linkfit.advice.offers import serves
+from linkfit.advice.supply_changes import SETTINGS
 from linkfit.forecast.demand import background_share, service_bytes_per_day
 from linkfit.forecast.outcomes import DataForecast, Evaluation
 from linkfit.site.model import Site
@@ -28,7 +30,8 @@ def by_relevance(
     The rank of a setting: 4 if it is of the very task or backlog that misses its target, 1 if
     of the same service; the share of all bytes that its strongest level saves, eightfold where
     the plan is overrun; and, where a task misses its target, the share of data that the service
-    behind it has, for what may make way. Ranks below 0.01 are left out.
+    behind it has, for what may make way. A purchase has 4 where what it is bought for misses its
+    target, else nothing. Ranks below 0.01 are left out.
     """
     unmet = [measure for measure in measures if not measure.met]
     site, data = evaluation.site, evaluation.data
@@ -48,6 +51,8 @@ def by_relevance(
 
 
 def _rank(change: Change, unmet: Sequence[Measure], site: Site, data: DataForecast) -> float:
+    if change.setting in SETTINGS:
+        return _OWN_TASK if any(serves(change.setting, measure) for measure in unmet) else 0.0
     tasks = [measure.key.removeprefix("task ") for measure in unmet if measure.key != "data plan"]
     services = {measure.service for measure in unmet} - {""}
     overrun = len(tasks) < len(unmet)

@@ -5,7 +5,7 @@ Bytes a cause needs come from the site; what is lost is a judgement (common prac
 
 from collections.abc import Iterator
 
-from linkfit.advice.change import Change, Cost
+from linkfit.advice.change import Change, Cost, source_of
 from linkfit.advice.edits import Edit
 from linkfit.site.background import DEFAULT_KEEPALIVE_S
 from linkfit.site.model import Service, Site, SizeLaw, Task
@@ -16,6 +16,7 @@ POLL_BYTES = (500.0, 50e3)  # smaller ones keep a connection open and must not b
 POLL_INTERVALS = (300.0, 900.0, 3600.0)
 POLL_LOSSES = (0.01, 0.03, 0.08)
 KEEPALIVE_START_S = 25.0  # just below the 30 s that UDP mappings may live (RFC 9000 10.1.2)
+MAPPING_TIMERS = source_of("timers of UDP mappings: RFC 9000 section 10.1.2, RFC 4787 REQ-5")
 KEEPALIVE_CAUSE = "tunnel keepalive"
 KEEPALIVE_MEASURED = (60.0, 110.0)
 # a week's deltas overlap where files are saved again and again; photos alone would not
@@ -46,7 +47,11 @@ def _background_off(site: Site) -> Iterator[Change]:
             before_text=f"{format_size(cause.bytes_per_day, 2)} a day",
             after_text="off",
             cost_text=f"no {cause.name} over this link; do it elsewhere",
-            cost=Cost(quality_loss_frac=0.02, effort_h=0.3),
+            cost=Cost(
+                quality_loss_frac=0.02,
+                effort_h=0.3,
+                source=source_of(f"bytes and that it can go: {cause.source}"),
+            ),
             edits=(Edit(editor="background", name=cause.name, value=0.0),),
         )
 
@@ -62,7 +67,7 @@ def _local_names(site: Site) -> Iterator[Change]:
         before_text=f"public name ({format_share(share_frac)} of users cross the link twice)",
         after_text="local name (they stay on the spot)",
         cost_text="a resolver on the local network to set up and keep",
-        cost=Cost(effort_h=2.0),
+        cost=Cost(effort_h=2.0, source=source_of("share on the same link: site file")),
         edits=(Edit(editor="local names", value=True),),
     )
 
@@ -74,8 +79,9 @@ def _keepalive(site: Site) -> Iterator[Change]:
         now_s = DEFAULT_KEEPALIVE_S
     if now_s is None:
         return
-    levels = [(KEEPALIVE_START_S, Cost(effort_h=0.2), "close to the shortest mapping timers"), *(
-        (s, Cost(effort_h=2.0), "only if the carrier's mapping timer was measured to be longer")
+    usual, measured = (Cost(effort_h=h, source=MAPPING_TIMERS) for h in (0.2, 2.0))
+    levels = [(KEEPALIVE_START_S, usual, "close to the shortest mapping timers"), *(
+        (s, measured, "only if the carrier's mapping timer was measured to be longer")
         for s in KEEPALIVE_MEASURED
     )]  # fmt: skip
     offered = [level for level in levels if level[0] > now_s]

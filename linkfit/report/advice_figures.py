@@ -1,7 +1,6 @@
 """Figures of an evaluation before and after the changes: task times, data use, backlogs."""
 
 from pathlib import Path
-from textwrap import fill
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,6 +17,7 @@ from linkfit.report.figure_style import (
     BLUE,
     VERMILION,
     in_house_style,
+    name_rows,
     new_figure,
     put_legend_below,
     save_figure,
@@ -70,24 +70,19 @@ def task_figure(services: list[tuple[ServiceForecast, ServiceForecast]]) -> "Fig
             for old, new in services for task, pair in _task_pairs(old, new)]  # fmt: skip
     figure, axes = new_figure("Time of each task at the busy hour", n_rows=len(rows))
     for row, (_, _, (old_task, new_task)) in enumerate(rows):
-        _draw_range(axes, row - 0.14, old_task.time, _BEFORE)
-        _draw_range(axes, row + 0.14, new_task.time, _AFTER)
-        axes.vlines(old_task.task.target_s or 0.0, row - 0.36, row + 0.36, color=BLACK, linewidth=2)
-    axes.set_yticks(
-        range(len(rows)),
-        [f"{_cut(service)}\n{_cut(task)}" for service, task, _ in rows],
-        fontsize=8,
-    )
-    axes.set_ylim(len(rows) - 0.5, -0.5)
+        _draw_range(axes, row + 0.06, old_task.time, _BEFORE)
+        _draw_range(axes, row + 0.30, new_task.time, _AFTER)
+        axes.vlines(old_task.task.target_s or 0.0, row - 0.08, row + 0.44, color=BLACK, linewidth=2)
+    name_rows(axes, [f"{_cut(service, 24)}: {_cut(task, 24)}" for service, task, _ in rows])
     axes.set_xscale("log")
     low, high = axes.get_xlim()
     ticks = [tick for tick in _TIME_TICKS_S if low <= tick <= high]
     if len(ticks) >= 2:
-        axes.set_xticks(ticks, [format_duration(tick, 1) for tick in ticks], fontsize=8)
+        axes.set_xticks(ticks, [format_duration(tick, 1) for tick in ticks])
     axes.minorticks_off()
     axes.set_xlabel("time, 5 % to 95 % of cases and median")
     _keys(axes, target="target for the 95 % end")
-    put_legend_below(figure, n_columns=2)
+    put_legend_below(figure)
     return figure
 
 
@@ -103,7 +98,7 @@ def _draw_range(axes: "Axes", y: float, time: "Forecast", look: dict[str, str]) 
     low, middle, high = (float(q) for q in time.quantile(QUANTILES))
     if not np.isfinite(middle):
         axes.annotate("never", (0.99, y), xycoords=("axes fraction", "data"), ha="right",
-                      va="center", fontsize=8, color=look["color"])  # fmt: skip
+                      va="center", color=look["color"])  # fmt: skip
         return
     ends = [low, high if np.isfinite(high) else middle * 100]
     axes.plot(ends, [y, y], color=look["color"], linestyle=look["linestyle"], linewidth=1.8)
@@ -171,13 +166,14 @@ def ledger_figure(before: DataForecast, after: DataForecast) -> "Figure":
         ((float(entry.use.quantile(0.5)), entry.cause) for entry in before.ledger), reverse=True
     )[:_N_CAUSES]
     figure, axes = new_figure("What spends the data", n_rows=len(causes))
-    rows = np.arange(len(causes))
-    axes.barh(rows - 0.19, [use / 1e9 for use, _ in causes], 0.36, color=VERMILION,
-              label="as it is")  # fmt: skip
-    axes.barh(rows + 0.19, [later.get(cause, 0.0) / 1e9 for _, cause in causes], 0.36,
-              color=BLUE, hatch="///", edgecolor="white", label="with the changes")  # fmt: skip
-    axes.set_yticks(rows, [fill(_cut(cause, 60), 26) for _, cause in causes], fontsize=8)
-    axes.set_ylim(len(causes) - 0.5, -0.5)
+    # full and hollow: told apart without colour too
+    for at, uses, look in (
+        (0.0, [use for use, _ in causes], {"color": VERMILION, "label": "as it is"}),
+        (0.28, [later.get(cause, 0.0) for _, cause in causes],
+         {"facecolor": "none", "edgecolor": BLUE, "linewidth": 1.4, "label": "with the changes"}),
+    ):  # fmt: skip
+        axes.barh(np.arange(len(causes)) + at, np.array(uses) / 1e9, 0.22, **look)
+    name_rows(axes, [_cut(cause, 48) for _, cause in causes])
     axes.set_xlabel("median of a billing cycle [GB]")
     put_legend_below(figure)
     return figure

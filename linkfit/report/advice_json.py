@@ -18,6 +18,7 @@ from linkfit.advice.verdict import (
 from linkfit.report.advice_answers import answers_record
 from linkfit.report.backlog_json import backlog_record
 from linkfit.report.data_json import data_record
+from linkfit.report.money import money_text
 from linkfit.report.record_numbers import number, prob, quantiles
 from linkfit.report.wording import QUANTILES
 
@@ -39,7 +40,7 @@ _MEASURED_WORDS = {"up": "upload", "down": "download"}  # as the link names what
 
 def advice_record(advice: "Advice", link: "LinkModel") -> dict[str, Any]:
     """The record of `advice` on `link`: plain dicts, lists, texts, numbers and None."""
-    verdicts = advice.verdicts
+    verdicts, currency = advice.verdicts, advice.before.site.prices.currency
     measures = zip(advice.measures_before, advice.measures_after, strict=True)
     return {
         "schema": SCHEMA,
@@ -52,9 +53,12 @@ def advice_record(advice: "Advice", link: "LinkModel") -> dict[str, Any]:
         **_forecasts(advice.before, verdicts),
         "plan_reason": plan_reason(advice.before, advice.after),
         "verdict_reasons": {name: _why(name, advice) for name in verdicts},
-        "changes": [_change(outcome) for outcome in advice.outcomes if outcome.chosen],
+        "currency": currency,
+        "changes": [_change(outcome, currency) for outcome in advice.outcomes if outcome.chosen],
         "after": _forecasts(advice.after, verdicts) if advice.chosen else None,
-        "other_changes": [_change(outcome) for outcome in advice.outcomes if not outcome.chosen],
+        "other_changes": [
+            _change(outcome, currency) for outcome in advice.outcomes if not outcome.chosen
+        ],
         "reasons": list(advice.reasons),
         **answers_record(advice),
         "targets": [_target(old, new) for old, new in measures if old.known and new.known],
@@ -147,9 +151,13 @@ def _task(forecast: "TaskForecast") -> dict[str, Any]:
     }
 
 
-def _change(outcome: "ChangeOutcome") -> dict[str, Any]:
-    """A change with what it moves ALONE; the whole set together is told by `after`."""
-    change = outcome.change
+def _change(outcome: "ChangeOutcome", currency: str) -> dict[str, Any]:
+    """A change with what it moves ALONE; the whole set together is told by `after`.
+
+    Of `cost_parts`, `money` is a month's and `money_once` a purchase's; null: price not given.
+    """
+    change, cost = outcome.change, outcome.change.cost
+    money = f", {money_text(cost.month_cost, cost.once_cost, currency)}" if cost.buys else ""
     return {
         "what": change.what,
         "service": change.service,
@@ -170,12 +178,13 @@ def _change(outcome: "ChangeOutcome") -> dict[str, Any]:
             }
             for gain in outcome.gains
         ],
-        "cost": change.cost_text,
+        "cost": f"{change.cost_text}{money}",
         "cost_parts": {
-            "quality_loss_frac": number(change.cost.quality_loss_frac),
-            "effort_h": number(change.cost.effort_h),
-            "money": number(change.cost.money_cost),
-            "source": change.cost.source,
+            "quality_loss_frac": number(cost.quality_loss_frac),
+            "effort_h": number(cost.effort_h),
+            "money": number(cost.month_cost),
+            "money_once": number(cost.once_cost),
+            "source": cost.source,
         },
     }
 
@@ -185,6 +194,7 @@ def _target(before: "Measure", after: "Measure") -> dict[str, Any]:
         "measure": before.text,
         "unit": before.unit,
         "target": number(before.target_value),
+        "target_after": number(after.target_value),
         "before": number(before.value),
         "after": number(after.value),
         "met_before": before.met,

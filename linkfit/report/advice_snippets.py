@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
 from linkfit.report.plain import harmless
-from linkfit.units import BITS_PER_BYTE
+from linkfit.units import BITS_PER_BYTE, format_size
 
 if TYPE_CHECKING:
     from linkfit.advice.advise import Advice
@@ -96,6 +96,15 @@ def _window(_: "Advice", edit: "Edit") -> Iterator[str]:
             yield f"{minute % 60} {minute // 60} * * * COMMAND-TO-{word.upper()}"
 
 
+def _plan(_: "Advice", edit: "Edit") -> Iterator[str]:
+    yield f"order a plan of {format_size(edit.value)} or more; read what its terms forbid"
+
+
+def _power(_: "Advice", edit: "Edit") -> Iterator[str]:
+    part, unit = {"panel_w": ("panel", "W"), "battery_wh": ("battery", "Wh")}[edit.field]
+    yield f"{part} of {edit.value:.4g} {unit} in all, within the limits that its maker states"
+
+
 def _local_name(_: "Advice", __: "Edit") -> Iterator[str]:
     yield "in the zone that your own resolver answers on the local network, and nowhere else:"
     yield "NAME-OF-SERVER. 300 IN A LOCAL-ADDRESS"
@@ -114,6 +123,8 @@ _WRITERS: "dict[tuple[str, str], Callable[[Advice, Edit], Iterator[str]]]" = {
     ("service", "priority"): _low_priority,
     ("service", "window"): _window,
     ("backlog", "window"): _window,
+    ("plan", ""): _plan,
+    ("power", ""): _power,
     ("local names", ""): _local_name,
     ("image", ""): _picture,
     ("backlog image", ""): _picture,

@@ -104,7 +104,8 @@ def verdicts_text(
         why = reasons[service["name"]]["why"]
         listing.add(service["name"], _verdict(service["verdict"]), why)
     lines = [*([plan_reason] if plan_reason else []), *_settling(reasons)]
-    return [heading("Verdicts"), listing, *([Text(), *bullets(lines)] if lines else [])]
+    parts: list[RenderableType] = [heading("Verdicts"), listing]
+    return [*parts, Text(), *bullets(lines)] if lines else parts
 
 
 def _settling(reasons: Mapping[str, Record]) -> list[str]:
@@ -215,9 +216,16 @@ def changes_text(changes: Sequence[Record]) -> "list[RenderableType]":
         left = len(moved) - len(gains)
         more = [f"and {left} more (all of them: --json)"] if left > 0 else []
         lines = [*(gains or ["nothing alone, but needed with the others"]), *more]
-        lines.append(f"costs: {change['cost']}")
+        lines.append(f"costs: {change['cost']} ({_cost_parts(change['cost_parts'])})")
         parts += bullets(lines, indent=3)
     return parts
+
+
+def _cost_parts(parts: Record) -> str:
+    """Quality and work with their source."""
+    lost = parts["quality_loss_frac"]
+    quality = f"{format_share(lost)} of quality, " if lost else ""
+    return f"{quality}{parts['effort_h']:.1f} h of work; {parts['source']}"
 
 
 def other_changes_text(changes: Sequence[Record]) -> "list[RenderableType]":
@@ -256,9 +264,8 @@ def targets_text(record: Record) -> "list[RenderableType]":
         columns.append(Column(heading="changed", right=True))
     listing = Listing(columns=(*columns, Column(heading="met")))
     for target in targets:
-        unit = target["unit"]
         cells = [
-            _value(target["target"], unit),
+            _wanted(target),
             *(_against(target, key) for key in ("before", "after")),
         ]
         listing.add(_measure(target), *cells[: 3 if changed else 2],
@@ -273,6 +280,12 @@ def targets_text(record: Record) -> "list[RenderableType]":
         parts += [Text(), heading(f"{sure} meets every target. In the way:")]
         parts += bullets(record["in_the_way"])
     return parts
+
+
+def _wanted(target: Record) -> "str | tuple[str, str]":
+    """The target; two lines where the changes move it, as a larger data plan does."""
+    now, then = (_value(target[key], target["unit"]) for key in ("target", "target_after"))
+    return now if now == then else (now, f"then {then}")
 
 
 def _measure(moved: Record) -> str:
@@ -294,9 +307,10 @@ def _stand(moved: Record, key: str) -> str:
 def _against(target: Record, key: str) -> str:
     """The same in as many digits as it takes to differ from the target."""
     value, unit = target[key], target["unit"]
-    if value is None or target["target"] is None:
+    bound = target["target_after" if key == "after" else "target"]
+    if value is None or bound is None:
         return _stand(target, key)
-    return format_against(value, target["target"], unit, refused=target[f"refused_{key}"])
+    return format_against(value, bound, unit, refused=target[f"refused_{key}"])
 
 
 def _shown_moved(gain: Record) -> bool:

@@ -12,6 +12,7 @@ from linkfit.site.contradictions import (
     tell_path,
     tell_plan,
     tell_power,
+    tell_prices,
     tell_repeated,
     tell_targets,
     tell_windows_never_up,
@@ -24,6 +25,8 @@ from linkfit.site.model import Background, Backlog, PathLimits, Service, Site
 from linkfit.site.photo_sizes import photo_size
 from linkfit.site.place_entries import HoursEntry, PathEntry, PlanEntry, PowerEntry, SiteEntry
 from linkfit.site.plan import USUAL_SESSIONS_PER_DAY, Plan
+from linkfit.site.price_entries import PricesEntry
+from linkfit.site.prices import PlanPrice, Prices
 from linkfit.site.problems import Place, Problems
 from linkfit.site.shown import did_you_mean, shown
 from linkfit.site.sun import total_loss_frac
@@ -46,6 +49,7 @@ def assemble(data: Mapping[str, Any], problems: Problems) -> Site:
     plan = _plan(_table(PlanEntry, data, "plan", problems), problems)
     path = _path(_table(PathEntry, data, "path", problems), problems)
     hours = _hours(data, problems)
+    prices = _prices(_table(PricesEntry, data, "prices", problems), plan, problems)
     services = _services(data, path, hours, problems)
     background = _background(data, path, problems)
     backlogs = _backlogs(data, hours, problems)
@@ -57,6 +61,7 @@ def assemble(data: Mapping[str, Any], problems: Problems) -> Site:
         plan=plan,
         path=path,
         hours=hours,
+        prices=prices,
         services=services,
         background=background,
         backlogs=backlogs,
@@ -156,6 +161,20 @@ def _power(entry: PowerEntry | None, problems: Problems) -> Power | None:
         usable_frac=entry.usable,
         yield_frac=arrives * entry.charger,
         output_frac=entry.inverter or 1.0,
+    )
+
+
+def _prices(entry: PricesEntry | None, plan: Plan, problems: Problems) -> Prices:
+    if entry is None or not tell_prices(entry, plan, problems):
+        return Prices()
+    return Prices(
+        currency=entry.currency,
+        plans=tuple(PlanPrice(cap_bytes=one.cap, month_cost=one.per_month) for one in entry.plans),
+        extra_per_gb=entry.extra_per_GB,
+        panel_per_w=entry.panel_per_W,
+        battery_per_wh=entry.battery_per_Wh,
+        most_month_cost=entry.most_per_month,
+        most_once_cost=entry.most_once,
     )
 
 

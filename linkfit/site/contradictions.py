@@ -7,6 +7,8 @@ from linkfit.site.entries import BackgroundEntry, TaskEntry
 from linkfit.site.hours import DayWindow
 from linkfit.site.model import PathLimits
 from linkfit.site.place_entries import PathEntry, PlanEntry, PowerEntry
+from linkfit.site.plan import Plan
+from linkfit.site.price_entries import PricesEntry
 from linkfit.site.problems import Place, Problems
 from linkfit.site.shown import shown
 from linkfit.units import BITS_PER_BYTE, format_duration, format_size
@@ -28,6 +30,24 @@ def tell_plan(entry: PlanEntry, problems: Problems) -> None:
     if entry.after_cap is not None and not capped:
         problems.add(("plan", "after_cap"), "expected a cap that it follows, got none; "
                      'add cap = "60 GB" or take after_cap out')  # fmt: skip
+
+
+def tell_prices(entry: PricesEntry, plan: Plan, problems: Problems) -> bool:
+    """Prices of plans differ from the present one's, so that one must stand there, each once."""
+    caps = [one.cap for one in entry.plans]
+    twice = [cap for cap in caps if caps.count(cap) > 1]
+    if twice:
+        problems.add(("prices", "plans"), f"expected each plan once, got {format_size(twice[0])} "
+                     "twice; keep one of them")  # fmt: skip
+    unsure = problems.left_out(("plan",), "cap") or problems.left_out(("plan",), "tether")
+    known = plan.cap_bytes is not None and plan.tether_bytes is None and not unsure
+    missing = bool(caps) and known and plan.cap_bytes not in caps
+    if missing:
+        now = format_size(plan.cap_bytes or 0.0)
+        problems.add(("prices", "plans"), f"expected the present plan of {now} among them, got "
+                     f"{', '.join(map(format_size, caps))}; add it with what it costs now",
+                     )  # fmt: skip
+    return not twice and not missing
 
 
 def tell_path(entry: PathEntry, problems: Problems) -> None:

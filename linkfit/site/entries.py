@@ -11,6 +11,7 @@ from pydantic import BeforeValidator, Field, WithJsonSchema
 
 from linkfit.site.entry import Count, Edge, Entry, Flow, Format, Priority, Quality, Rarity
 from linkfit.site.place_entries import HoursEntry, PathEntry, PlanEntry, PowerEntry, SiteEntry
+from linkfit.site.price_entries import PricesEntry
 from linkfit.site.quantities import (
     SIZE_SCHEMA,
     Day,
@@ -263,6 +264,7 @@ class SiteFile(Entry):
     path: PathEntry | None = Field(None, description="how the server is reached")
     hours: HoursEntry | None = Field(None, description="when the server is up, by the clock")
     power: PowerEntry | None = Field(None, description="when it is up, by battery and panel")
+    prices: PricesEntry | None = Field(None, description="what may be bought, at your own prices")
     service: tuple[ServiceEntry, ...] = Field((), description="what people use")
     background: tuple[BackgroundEntry, ...] = Field((), description="what nobody asked for")
     backlog: tuple[BacklogEntry, ...] = Field((), description="what is to be moved once")

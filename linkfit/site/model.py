@@ -12,6 +12,7 @@ from linkfit._checks import count, fraction, non_negative, one_of, positive
 from linkfit.errors import InputError
 from linkfit.site.hours import DayWindow, Hours
 from linkfit.site.plan import Plan
+from linkfit.site.prices import Prices
 
 FLOWS = ("out", "in", "both")
 ENTRIES = ("relay", "direct")
@@ -251,6 +252,7 @@ class Site:
     plan: Plan = field(default_factory=Plan)
     path: PathLimits = field(default_factory=PathLimits)
     hours: Hours = field(default_factory=Hours)
+    prices: Prices = field(default_factory=Prices)
     services: tuple[Service, ...] = ()
     background: tuple[Background, ...] = ()
     backlogs: tuple[Backlog, ...] = ()

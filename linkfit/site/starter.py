@@ -14,6 +14,7 @@ from linkfit.site.kind import Kind
 from linkfit.site.kinds import find_kind
 from linkfit.site.model import PathLimits, Task
 from linkfit.site.place_entries import HoursEntry, PathEntry, PlanEntry, PowerEntry, SiteEntry
+from linkfit.site.price_entries import PricesEntry
 from linkfit.site.problems import Problems
 from linkfit.site.shown import as_toml
 from linkfit.site.tasks import deaf_keys
@@ -63,6 +64,7 @@ def starter_text(kinds: Sequence[str], name: str = "My site", timezone: str = "U
         _table(PathEntry, "[path]"),
         _optional(HoursEntry, "[hours]"),
         "# Or, in place of [hours]:\n" + _optional(PowerEntry, "[power]"),
+        _optional(PricesEntry, "[prices]"),
         *(_service(kind, title) for title, kind in found),
         "# A task of your own, in the service above it:\n"
         + _optional(TaskEntry, "[[service.task]]"),

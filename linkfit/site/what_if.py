@@ -20,7 +20,7 @@ from linkfit.site.problems import Problems
 from linkfit.site.shown import as_toml, did_you_mean, shown, shown_key
 
 SOURCE = "--set"
-SINGLE_TABLES = ("site", "plan", "path", "hours", "power")
+SINGLE_TABLES = ("site", "plan", "path", "hours", "power", "prices")
 NAMED_TABLES = ("service", "backlog", "background")
 _PEOPLE = ("users", "visitors")
 # one of the two is given: setting one takes the other out

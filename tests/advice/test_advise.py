@@ -11,6 +11,7 @@ from linkfit.ingest.trace import Trace
 from linkfit.link.fit import fit_link
 from linkfit.site.model import Site
 from linkfit.site.plan import Plan
+from linkfit.site.prices import Prices
 
 
 @pytest.fixture(scope="module")
@@ -101,3 +102,50 @@ def test_a_site_of_very_many_tasks_leaves_the_numbers_of_users_out_and_says_so(
     advice = advise(camp, link, evaluator=Counting())
     assert asked[-2:] == [False, False]
     assert "was left out: the site has more than 2 tasks" in advice.before.notes[-1]
+
+
+def overrun(camp, **prices):
+    """The camp on a plan that it overruns by a little."""
+    return replace(
+        camp, plan=replace(camp.plan, cap_bytes=90e9), prices=Prices(currency="EUR", **prices)
+    )
+
+
+@pytest.mark.parametrize(
+    "prices",
+    [
+        {},  # no price
+        {"extra_per_gb": 0.5},  # a price, and nothing said about spending
+        {"extra_per_gb": 0.5, "most_month_cost": 0.01},  # too dear
+        {"most_month_cost": 1e9},  # without a price no sum is enough
+    ],
+)
+def test_money_that_nobody_allowed_is_offered_and_never_spent(camp, link, fake_evaluator, prices):
+    advice = advise(overrun(camp, **prices), link, evaluator=fake_evaluator(20e6))
+    (plan,) = advice.offered
+    assert plan.setting == "data plan"
+    assert not any(change.cost.buys for one in advice.front for change in one.changes)
+    assert not any(change.cost.buys for change in advice.chosen)
+    (shown,) = [o for o in advice.outcomes if o.change is plan]  # evaluated alone all the same
+    assert not shown.chosen
+    assert shown.gains[0].measure == "chance that the data plan runs out in a cycle"
+    assert shown.gains[0].after <= 0.05 < shown.gains[0].before
+    assert (advice.cheapest.month_cost, advice.cheapest.once_cost) == (0.0, 0.0)
+
+
+def test_money_that_was_allowed_is_spent_where_it_saves_quality_and_summed_up(
+    camp, link, fake_evaluator
+):
+    site = overrun(camp, extra_per_gb=0.5, most_month_cost=200.0)
+    advice = advise(site, link, evaluator=fake_evaluator(20e6))
+    unpaid = advise(overrun(camp), link, evaluator=fake_evaluator(20e6))
+    (plan,) = [change for change in advice.chosen if change.cost.buys]
+    assert advice.feasible
+    assert advice.cheapest.month_cost == plan.cost.month_cost > 0
+    assert advice.cheapest.cost < unpaid.cheapest.cost
+    assert advice.after.site.plan.cap_bytes == plan.edits[0].value
+
+
+def test_a_site_that_keeps_within_its_plan_is_offered_nothing(camp, link, fake_evaluator):
+    roomy = replace(camp, plan=replace(camp.plan, cap_bytes=1e13))
+    assert advise(roomy, link, evaluator=fake_evaluator(20e6)).offered == ()

@@ -12,7 +12,7 @@ from linkfit.advice.tried import Outcome
 def change(service, loss, hours=1.0, money=0.0, level="b"):
     return Change(
         what="w", service=service, setting=f"{service} {loss}", before_text="a", after_text=level,
-        cost_text="c", cost=Cost(quality_loss_frac=loss, effort_h=hours, money_cost=money),
+        cost_text="c", cost=Cost(quality_loss_frac=loss, effort_h=hours, month_cost=money),
         edits=(Edit(editor="keepalive", value=30.0),),
     )  # fmt: skip
 
@@ -41,9 +41,14 @@ def test_costs_add_and_what_is_missed_is_named_the_farthest_first():
         exhausted=True,
     )  # fmt: skip
     assert (found.n_met, found.n_targets, found.feasible, found.exhausted) == (1, 3, False, True)
-    assert (found.effort_h, found.money_cost) == (3.0, 5.0)
-    assert found.cost == pytest.approx(0.1 * 10 + 3.0 + 5.0 / 10)
+    assert (found.effort_h, found.month_cost, found.once_cost) == (3.0, 5.0, 0.0)
+    assert found.cost == pytest.approx(0.1 * 10 + 3.0, abs=1e-4)
     assert [text.split(":")[0] for text in found.in_the_way] == ["far", "near"]
+
+
+def test_money_that_is_not_known_makes_no_sum():
+    changes = (change("a", 0.0, money=5.0), change("b", 0.0, money=None))
+    assert answer(outcome(changes, ()), exhausted=True).month_cost is None
 
 
 def test_a_target_that_nothing_measured_can_judge_is_not_counted():

@@ -1,17 +1,45 @@
 """Costs on one scale, and sets of changes as one site."""
 
+from dataclasses import replace
+
 import pytest
 
-from linkfit.advice.change import Change, Cost, apply_all
+from linkfit.advice.change import Change, Cost, apply_all, source_of
 from linkfit.advice.changes import candidate_changes
 from linkfit.advice.edits import Edit
 from linkfit.errors import InputError
+from linkfit.site.prices import Prices
 
 
-def test_points_add_the_three_parts_of_a_cost():
-    cost = Cost(quality_loss_frac=0.2, effort_h=1.5, money_cost=5.0)
-    assert cost.points == pytest.approx(2.0 + 1.5 + 0.5)
+def test_points_add_quality_and_work_and_money_only_breaks_ties():
+    cost = Cost(quality_loss_frac=0.2, effort_h=1.5)
+    assert cost.points == pytest.approx(2.0 + 1.5)
     assert Cost().points == 0
+    cheap, dear = (replace(cost, month_cost=money) for money in (5.0, 900.0))
+    assert cost.points < cheap.points < dear.points < cost.points + 0.01
+
+
+@pytest.mark.parametrize(
+    ("cost", "prices", "expected"),
+    [
+        ({}, {}, True),
+        ({"month_cost": 8.0}, {}, False),  # nobody said that money may be spent
+        ({"month_cost": 8.0}, {"most_month_cost": 8.0}, True),
+        ({"month_cost": 8.0}, {"most_month_cost": 7.9}, False),
+        ({"month_cost": 8.0}, {"most_once_cost": 99.0}, False),  # once is not each month
+        ({"month_cost": None}, {"most_month_cost": 1e9}, False),  # not known is not nothing
+        ({"once_cost": 120.0}, {"most_once_cost": 300.0}, True),
+        ({"once_cost": None}, {"most_once_cost": 300.0}, False),
+        ({"month_cost": 1.0, "once_cost": 5.0}, {"most_month_cost": 1.0}, False),
+    ],
+)
+def test_a_purchase_is_chosen_only_within_what_the_user_said(cost, prices, expected):
+    assert Cost(**cost).is_within(Prices(**prices)) is expected
+    assert Cost(**cost).buys is bool(cost)
+
+
+def test_a_source_tells_what_is_known_and_that_the_rest_is_judged():
+    assert source_of("RFC 9111") == "RFC 9111; the rest: common practice"
 
 
 @pytest.mark.parametrize(
@@ -19,7 +47,8 @@ def test_points_add_the_three_parts_of_a_cost():
     [
         ({"quality_loss_frac": 1.2}, r"quality_loss_frac: expected a number from 0 to 1, got 1.2"),
         ({"effort_h": -1.0}, r"effort_h: expected .* got -1"),
-        ({"money_cost": float("inf")}, r"money_cost: expected .* got inf"),
+        ({"month_cost": float("inf")}, r"month_cost: expected .* got inf"),
+        ({"once_cost": -3.0}, r"once_cost: expected .* got -3"),
     ],
 )
 def test_an_impossible_cost_is_refused(values, message):

@@ -60,7 +60,7 @@ def test_the_kinds_of_change_that_the_camp_gets(camp, rates):
         "priority of what night copies sends", "priority of what field notes sends",
         "rate limit of each transfer of night copies", "hours of night copies",
         "rate limit of season photos, all its transfers together",
-        "chunk size of add a clip", "transfers at once of season photos",
+        "data plan", "chunk size of add a clip", "transfers at once of season photos",
     }  # fmt: skip
 
 
@@ -80,7 +80,8 @@ def test_a_site_with_nothing_to_change_gets_nothing(rates):
     task = Task(name="report", flow="in", size=SizeLaw(median_bytes=300.0), target_s=4.0)
     service = Service(name="weather mast", kind="sensors", n_users=1, tasks=(task,))
     assert candidate_changes(Site(name="hut", services=(service,)), rates) == ()
-    assert candidate_changes(Site(name="hut", plan=Plan(cap_bytes=1e9)), rates) == ()
+    larger = candidate_changes(Site(name="hut", plan=Plan(cap_bytes=1e9)), rates)
+    assert {change.setting for change in larger} == {"data plan"}  # which only money buys
 
 
 def offered_bytes_per_day(site):

@@ -106,3 +106,14 @@ def test_a_refused_task_is_not_carried():
 )
 def test_a_missed_target_never_prints_like_a_met_one(value, bound, unit, expected):
     assert format_against(value, bound, unit) == expected
+
+
+def test_a_larger_plan_is_told_by_how_rarely_it_runs_out(camp, rates, fake_evaluator):
+    """The data used stays what it is: against another cap the same number says nothing."""
+    _, found = single(camp, rates, fake_evaluator(), "data plan")
+    assert (found[0].measure, found[0].unit, found[0].better) == (
+        "chance that the data plan runs out in a cycle", "probability", True,
+    )  # fmt: skip
+    assert found[0].before == fake_evaluator().evaluate(camp).data.prob_over_cap
+    assert found[0].after < found[0].before
+    assert not any(gain.target_value == 60e9 for gain in found)

@@ -77,3 +77,12 @@ def test_an_overrun_plan_brings_what_saves_most_before_small_things_of_slow_serv
 ):
     names = [levels[0].setting for levels in ranked(camp, rates, fake_evaluator())]
     assert names.index("local name") < names.index("trench cameras: snapshot: picture quality")
+
+
+def test_a_purchase_matters_only_where_what_it_is_for_misses_its_target(
+    camp, rates, fake_evaluator
+):
+    order = [levels[0].setting for levels in ranked(camp, rates, fake_evaluator())]
+    assert "data plan" in order
+    roomy = replace(camp, plan=replace(camp.plan, cap_bytes=1e15))
+    assert "data plan" not in [s[0].setting for s in ranked(roomy, rates, fake_evaluator())]

@@ -19,8 +19,16 @@ def ask(site_file, quick):
     return ["advise", site_file, *quick, "--start", "2026-06-29"]
 
 
-def test_json_has_every_key_of_the_contract(run, ask):
-    code, out, _ = run(*ask, "--json", "--seed", 4)
+@pytest.fixture
+def without_backlog(site_file):
+    """Futures over weeks, which only a backlog needs, are most of what an answer costs."""
+    site_file.write_text(site_file.read_text().partition("[[backlog]]")[0])
+
+
+def test_the_same_seed_gives_the_same_bytes_with_every_key_of_the_contract(run, ask):
+    answer = run(*ask, "--json", "--seed", 4)
+    assert answer == run(*ask, "--json", "--seed", 4)
+    code, out, _ = answer
     record = json.loads(out)
     assert code in (0, 4)
     assert set(record) >= TOP
@@ -29,16 +37,15 @@ def test_json_has_every_key_of_the_contract(run, ask):
         assert service["verdict"] in VERDICTS
         assert all(set(task) >= TASK for task in service["tasks"])
     assert set(record["data"]) >= DATA
+    assert len(record["backlogs"]) == 1
     assert all(set(backlog) >= BACKLOG for backlog in record["backlogs"])
     assert all(set(change) >= CHANGE for change in record["changes"])
     assert record["cautions"]
 
 
-def test_the_same_seed_gives_the_same_bytes(run, ask):
-    assert run(*ask, "--json") == run(*ask, "--json")
-
-
-def test_a_target_that_no_link_can_meet_ends_with_4_and_the_result(run, site_file, ask):
+def test_a_target_that_no_link_can_meet_ends_with_4_and_the_result(
+    run, site_file, without_backlog, ask
+):
     site_file.write_text(
         site_file.read_text().replace(
             "users = 3",
@@ -54,21 +61,25 @@ def test_a_target_that_no_link_can_meet_ends_with_4_and_the_result(run, site_fil
     assert json.loads(out)["feasible"] is False
 
 
-def test_figures_are_written_where_asked(run, ask, tmp_path):
+def test_figures_and_settings_are_written_where_asked(run, ask, tmp_path):
     folder = tmp_path / "figures"
-    code, _, err = run(*ask, "--figures", folder)
+    code, out, err = run(*ask, "--figures", folder, "--emit", tmp_path / "out", columns=80)
     assert code in (0, 4)
-    assert err == f"4 figures of the advice in {folder}\n"
+    assert max(map(len, out.splitlines())) <= 80
+    assert f"4 figures of the advice in {folder}\n" in err
     assert len(list(folder.iterdir())) == 4
+    assert "settings to review in" in err
+    assert len(err.splitlines()) == 2
+    text = (tmp_path / "out" / "settings-to-review.txt").read_text()
+    assert all(line == "" or line.startswith("# ") for line in text.splitlines())
 
 
-@pytest.mark.parametrize("columns", [80, 40])
-def test_no_line_is_longer_than_the_terminal(run, ask, columns):
-    _, out, _ = run(*ask, columns=columns)
-    assert max(map(len, out.splitlines())) <= columns
+def test_no_line_is_longer_than_a_narrow_terminal(run, ask):
+    _, out, _ = run(*ask, columns=40)
+    assert max(map(len, out.splitlines())) <= 40
 
 
-def test_hostile_names_in_a_site_file_cannot_act(run, site_file, ask):
+def test_hostile_names_in_a_site_file_cannot_act(run, site_file, without_backlog, ask):
     bad = "a\\u001b]0;owned\\u0007[red]\\u202e"
     site_file.write_text(site_file.read_text().replace("team chat", bad))
     code, out, err = run(*ask)
@@ -88,7 +99,7 @@ def test_what_crosses_an_unmeasured_direction_is_left_open(run, site_file):
     assert "up was never measured" in words
 
 
-def test_what_if_is_named_in_text_and_json(run, ask):
+def test_what_if_is_named_in_text_and_json(run, without_backlog, ask):
     settings = ("--set", "plan.cap=1 TB", "--set", "team chat.users=2")
     _, out, _ = run(*ask, *settings)
     assert "What if\n- plan.cap = 1 TB (was 60 GB)\n- team chat.users = 2 (was 3)\n" in out
@@ -104,19 +115,3 @@ def test_every_wrong_setting_is_told_at_once_and_nothing_is_forecast(run, ask):
     assert (code, out) == (2, "")
     assert "--set: team chatt.users: expected one of" in err
     assert "--set: plan: cap: expected a text with a number and a unit, got 1" in err
-
-
-def test_chosen_settings_are_written_as_comments(run, ask, tmp_path):
-    _, _, err = run(*ask, "--emit", tmp_path / "out")
-    assert "settings to review in" in err
-    text = (tmp_path / "out" / "settings-to-review.txt").read_text()
-    assert all(line == "" or line.startswith("# ") for line in text.splitlines())
-
-
-def test_bulk_may_make_way_and_its_snippet_marks_it(run):
-    code, out, _ = run(
-        "advise", "examples/vet-van.toml", "traces/vet-van", "--start", "2026-06-01", "--emit", "-"
-    )
-    assert code == 4  # one call stays too late
-    assert "copies for the practice: priority of what" in " ".join(out.split())
-    assert "# iptables -t mangle -A OUTPUT -m owner --uid-owner USER -j DSCP --set-dscp 1" in out

@@ -178,3 +178,23 @@ def test_every_verdict_has_its_reason_and_a_service_that_fits_none(record):
         assert found.keys() == {"why", "open_directions", "measure"}
         assert bool(found["why"]) == (service["verdict"] != "fits")
         assert bool(found["open_directions"]) == (service["verdict"] == "not enough data")
+
+
+def test_costs_stand_in_parts_with_their_source_and_money_that_is_known(record):
+    (feed,) = [change for change in record["changes"] if "news feed" in change["what"]]
+    assert feed["cost_parts"] == {
+        "quality_loss_frac": 0.02, "effort_h": 0.3, "money": 0.0, "money_once": 0.0,
+        "source": "bytes and that it can go: site file; the rest: common practice",
+    }  # fmt: skip
+    (plan,) = [change for change in record["other_changes"] if change["what"] == "data plan"]
+    assert plan["cost"] == "a larger plan, price not given"
+    assert plan["cost_parts"]["money"] is None
+    assert record["currency"] == "money"
+    assert record["answers"]["cheapest"]["money"] == 0.0
+
+
+def test_targets_tell_where_the_changes_move_them(record):
+    assert all(target["target_after"] == target["target"] for target in record["targets"])
+    assert record["plan_reason"].startswith("ends with the data plan") or (
+        record["plan_reason"] == ""
+    )

@@ -47,13 +47,14 @@ GAIN = {"measure": "view a photo: time", "unit": "s", "before": 2.4, "after": 0.
 CHANGE = {
     "what": "long edge of stored photos", "service": "finds catalogue", "from": "1440 px",
     "to": "720 px", "cost": "less detail",
+    "cost_parts": {"quality_loss_frac": 0.25, "effort_h": 0.5, "source": "measured pictures"},
     "gain": [GAIN, GAIN | {"before": 2.41, "after": 2.42, "measure": "too small to show"},
              GAIN | {"measure": "harmed", "better": False, "before": 1.0, "after": 2.0}],
 }  # fmt: skip
 RATES = {"lower_bound_only": False, "average_s": 10.0}
 ANSWER = {
     "n_met": 1, "n_targets": 2, "feasible": False, "changes": [CHANGE], "in_the_way": [],
-    "worst_loss_frac": 0.25, "effort_h": 0.5, "cost_points": 3.0,
+    "worst_loss_frac": 0.25, "effort_h": 0.5, "cost_points": 3.0, "money": 0.0, "money_once": 0.0,
 }  # fmt: skip
 WHY = {"finds catalogue": {"why": "as it is, misses its target: view a photo",
                            "open_directions": [], "measure": []}}  # fmt: skip
@@ -62,16 +63,20 @@ SEARCH = {"exhausted": True, "n_evaluations": 9, "gap_frac": 0.0, "n_cut_short":
 RECORD = {
     "site": "Kestrel Ridge",
     "what_if": [],
-    "answers": {"cheapest": ANSWER, "quality_kept": ANSWER, "cost_against_targets": [ANSWER]},
+    "answers": {"cheapest": ANSWER, "quality_kept": ANSWER, "cost_against_targets": [ANSWER],
+                "offered": []},
+    "currency": "EUR",
     "link": {"up": {"p05_bps": 2.6e6, "p50_bps": 5.5e6, **RATES},
              "down": {"p05_bps": None, "p50_bps": None, **RATES}},
     "services": [a_service()], "verdict_reasons": WHY, "plan_reason": "",
     "changes": [CHANGE],
     "data": DATA, "backlogs": [BACKLOG],
     "targets": [
-        {"measure": "view a photo", "unit": "s", "target": 2.0, "before": 2.4, "after": 0.84,
+        {"measure": "view a photo", "unit": "s", "target": 2.0, "target_after": 2.0,
+         "before": 2.4, "after": 0.84,
          "met_after": True, **HELD},
         {"measure": "season photos in time", "unit": "probability", "target": 0.95,
+         "target_after": 0.95,
          "before": 0.9, "after": 0.91, "met_after": False, **HELD},
     ],
     "other_changes": [
@@ -151,9 +156,39 @@ def test_what_would_settle_an_open_verdict_stands_below_it():
 
 
 def test_a_target_missed_by_little_is_shown_with_the_digits_that_tell():
-    near = RECORD["targets"][0] | {"target": 4.0, "after": 4.03, "met_after": False}
+    held = {"target": 4.0, "target_after": 4.0}
+    near = RECORD["targets"][0] | held | {"after": 4.03, "met_after": False}
     text = words(shown(advice_text(RECORD | {"targets": [near]})))
     assert "view a photo 4.0 s 2.4 s 4.03 s NO" in text
+
+
+def test_a_target_that_the_changes_move_is_shown_before_and_after():
+    plan = {"measure": "data in a cycle", "unit": "bytes", "target": 6e10, "target_after": 1e11,
+            "before": 1.2e11, "after": 1.001e11, "met_after": False, **HELD}  # fmt: skip
+    lines = shown(advice_text(RECORD | {"targets": [plan]})).splitlines()
+    at = next(i for i, line in enumerate(lines) if line.startswith("data in a cycle"))
+    assert lines[at].split() == [
+        "data",
+        "in",
+        "a",
+        "cycle",
+        "60.0",
+        "GB",
+        "120",
+        "GB",
+        "100.1",
+        "GB",
+        "NO",
+    ]
+    assert lines[at + 1].split() == ["then", "100", "GB"]
+
+
+def test_a_change_tells_its_cost_in_parts_with_their_source():
+    text = words(shown(changes_text([CHANGE])))
+    assert "- costs: less detail (25 % of quality, 0.5 h of work; measured pictures)" in text
+    lossless = CHANGE["cost_parts"] | {"quality_loss_frac": 0.0}
+    text = words(shown(changes_text([CHANGE | {"cost_parts": lossless}])))
+    assert "- costs: less detail (0.5 h of work; measured pictures)" in text
 
 
 def test_the_answer_comes_before_what_it_rests_on():

@@ -1,11 +1,14 @@
 """Windows of the day, battery and panel check themselves."""
 
+from dataclasses import replace
+from datetime import date
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from linkfit.errors import InputError
-from linkfit.site.hours import DayWindow, Power
+from linkfit.site.hours import DayWindow, Hours, Power
 
 MINUTES = st.integers(0, 24 * 60).map(lambda minute: minute / 60)  # as a site file writes them
 
@@ -51,3 +54,14 @@ def test_sun_of_a_month_or_of_the_year():
     monthly = Power(battery_wh=1, load_w=1, sun_hours=2.0, sun_hours_by_month=tuple(range(12)))
     assert (monthly.sun_hours_in(1), monthly.sun_hours_in(12)) == (0, 11)
     assert monthly.sun_hours_in(None) == 2.0
+
+
+def test_the_sun_of_some_days_is_that_of_their_months():
+    sun = tuple(float(month) for month in range(1, 13))
+    power = Power(battery_wh=0, load_w=30, panel_w=100, sun_hours=6.5, sun_hours_by_month=sun)
+    found = Hours(power=power).on(date(2026, 6, 25), 31).power  # 6 days of June, 25 of July
+    assert found.sun_hours == pytest.approx((6 * 6 + 25 * 7) / 31)
+    assert found.sun_hours_in(1) == found.sun_hours
+    plain = Hours(power=replace(power, sun_hours_by_month=()))
+    assert plain.on(date(2026, 6, 25), 31) is plain
+    assert Hours().on(date(2026, 6, 25), 31) == Hours()

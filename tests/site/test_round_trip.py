@@ -398,9 +398,11 @@ def test_any_text_is_a_site_or_a_config_error(text):
         ),
         max_leaves=6,
     ),
-    st.sampled_from(["site", "plan", "path", "hours", "power", "service", "background", "backlog"]),
+    st.sampled_from(
+        ["site", "plan", "path", "hours", "power", "prices", "service", "background", "backlog"]
+    ),
 )
 def test_any_value_in_any_table_is_a_site_or_a_config_error(value, table):
     problems = Problems("x", {table: 0})
     with suppress(ConfigError):  # anything else would be a bug
-        assert assemble({"site": {"name": "dig"}, table: value}, problems).name == "dig"
+        assert assemble({"site": {"name": "dig"}, table: value}, problems).name
