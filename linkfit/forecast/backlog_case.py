@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -11,8 +11,14 @@ import numpy as np
 from linkfit.forecast.breaks import breaks_per_h
 from linkfit.forecast.constraints import STEPS_PER_DAY, Case
 from linkfit.forecast.cycle_calendar import CycleCalendar
-from linkfit.forecast.data_use import PROTOCOL_FACTOR, PROTOCOL_SIGMA, forecast_data
+from linkfit.forecast.data_use import (
+    PROTOCOL_FACTOR,
+    PROTOCOL_SIGMA,
+    forecast_data,
+    rounded_bytes_per_day,
+)
 from linkfit.forecast.demand import crossing, mean_load_bps
+from linkfit.forecast.drain import Cycles
 from linkfit.forecast.hours import Intervals, common_part, day_intervals, longer, open_hours
 from linkfit.forecast.items import total_payload_bytes
 from linkfit.forecast.path_source import CYCLE_DAYS, PathSource, named_rng
@@ -52,11 +58,7 @@ def backlog_case(
                                  n_draws=n_draws)  # fmt: skip
     protocol = _protocol(world, named_rng(seed, "protocol"))
     metered = _is_metered(site)
-    calendar = None
-    n_first = _N_STEPS
-    if metered and start is not None:
-        calendar = CycleCalendar(start=start, cycle_day=site.plan.cycle_day)
-        n_first = min(calendar.days_left, CYCLE_DAYS) * STEPS_PER_DAY
+    days = case_days(site, start, start_h)
     waiting = []
     for backlog, open_frac in zip(backlogs, opened, strict=True):
         wire = crossing(site.path, backlog.flow)
@@ -86,15 +88,78 @@ def backlog_case(
         own=own,
         world=world,
         rate_bps={way: found.rates_bps for way, found in paths.items()},
-        load_bps={way: mean_load_bps(site, way) for way in paths},
+        load_bps={way: days.loads_bps(site, way) for way in paths},
         up_frac=up_frac,
+        cycles=days.cycles,
+        calendar=days.calendar,
         cap_bytes=site.plan.cap_bytes if metered and site.plan.cap_bytes else math.inf,
+        carry_over_bytes=site.plan.carry_over_bytes,
         throttle_bps=site.plan.throttle_bps or 0.0,
         others_bytes=_others_bytes(site, seed, n_draws, kept) if metered else np.zeros(n_draws),
-        n_first=n_first,
-        calendar=calendar,
+        rounded_bytes=rounded_bytes_per_day(site, seed=seed, n_draws=n_draws) / STEPS_PER_DAY,
         used_bytes=used_bytes,
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CaseDays:
+    """The cycles that a backlog goes through: on the calendar, or of 30 days from its start on.
+
+    `calendar` is None where the date is not known, or where nothing depends on it.
+    """
+
+    cycles: Cycles
+    calendar: CycleCalendar | None
+    start_h: float
+
+    def clocks_h(self) -> "list[NDArray[np.float64]]":
+        """Hours since the start's midnight at which the steps of each kind of cycle lie. [h]"""
+        clocks: list[NDArray[np.float64]] = []
+        begin_h = self.start_h
+        for kind, n_steps in enumerate(self.cycles.lengths):
+            if kind and self.calendar is not None:
+                begin_h = self.start_h + self.calendar.begins_after_days(kind) * HOURS_PER_DAY
+            clocks.append(begin_h + _STEP_H * np.arange(n_steps + 1, dtype=np.float64))
+            begin_h = float(clocks[-1][-1])
+        return clocks
+
+    def loads_bps(self, site: Site, way: str) -> "NDArray[np.float64]":
+        """What services and background ask of `way` in each kind of cycle; shape (s,). [bit/s]"""
+        if self.calendar is None:
+            return np.full(len(self.cycles.lengths), mean_load_bps(site, way))
+        sites = []
+        for kind in range(len(self.cycles.lengths)):
+            first = self.calendar.begin(kind) if kind else self.calendar.start
+            n_days = math.ceil(self.cycles.lengths[kind] / STEPS_PER_DAY)
+            sites.append(replace(site, hours=site.hours.on(first, n_days)))
+        known = {one.hours: mean_load_bps(one, way) for one in sites[:1]}
+        for one in sites[1:]:
+            if one.hours not in known:
+                known[one.hours] = mean_load_bps(one, way)
+        return np.array([known[one.hours] for one in sites])
+
+
+def case_days(site: Site, start: date | None, start_h: float) -> CaseDays:
+    """Cycles on the calendar where the plan has a cap or the sun differs by month, and a date.
+
+    Notes
+    -----
+    On the calendar the running cycle goes first, then the twelve that follow, which repeat: from
+    the second year on its weather and its leap day are those of the first.
+    """
+    power = site.hours.power
+    by_month = power is not None and bool(power.sun_hours_by_month)
+    if start is None or not (_is_metered(site) or by_month):
+        return CaseDays(
+            cycles=Cycles(n_first=_N_STEPS, then=(_N_STEPS,)), calendar=None, start_h=start_h
+        )
+    cycle_day = site.plan.cycle_day if _is_metered(site) else 1
+    calendar = CycleCalendar(start=start, cycle_day=cycle_day, start_h=start_h)
+    n_first = max(round(calendar.begins_after_days(1) * STEPS_PER_DAY), 1)
+    n_all = calendar.length_days(0) * STEPS_PER_DAY
+    then = tuple(calendar.length_days(n) * STEPS_PER_DAY for n in range(1, MONTHS + 1))
+    cycles = Cycles(n_first=n_first, n_before=max(n_all - n_first, 0), then=then)
+    return CaseDays(cycles=cycles, calendar=calendar, start_h=start_h)
 
 
 def open_parts(
@@ -109,25 +174,23 @@ def open_parts(
 ) -> "tuple[NDArray[np.float64], list[NDArray[np.float64]]]":
     """Part of each step in which the server is up, and in which each backlog may run.
 
-    Each of shape (1, t), or (d, s t) with power: first cycles that differ (a full battery at the
-    start; a year of months where the sun is known by month), then one that repeats, of the mean
-    year. `extra_h` makes each day that much longer, 24 h at most.
+    Each of shape (1, t), or (d, t) with power, for all kinds of cycles in turn. `extra_h` makes
+    each day that much longer, 24 h at most.
     """
-    clock = np.asarray(start_h + _STEP_H * np.arange(_N_STEPS + 1), dtype=np.float64)
-    seasons = [np.ones((1, _N_STEPS))]
+    clocks_h = case_days(site, start, start_h).clocks_h()
+    powered = [np.ones((1, clock.size - 1)) for clock in clocks_h]
     if site.hours.power is not None:
-        seasons = [
-            np.diff(powered_hours(np.minimum(lasts + extra_h, HOURS_PER_DAY), its_clock), axis=1)
-            / _STEP_H
-            for lasts, its_clock in _lasts_by_cycle(
-                site, start, clock, named_rng(seed, "sun"), n_draws
-            )
-        ]
-    powered = np.concatenate(seasons, axis=1)
+        n_days = math.ceil(clocks_h[-1][-1] / HOURS_PER_DAY) + 1
+        lasts_h = hours_by_day(
+            site.hours.power, n_days, n_draws, named_rng(seed, "sun"), start=start
+        )
+        lasts_h = np.minimum(lasts_h + extra_h, HOURS_PER_DAY)
+        powered = [np.diff(powered_hours(lasts_h, clock), axis=1) / _STEP_H for clock in clocks_h]
 
     def part(hours: Intervals) -> "NDArray[np.float64]":
-        fixed = np.diff(open_hours(hours, clock))[None, :] / _STEP_H
-        return np.asarray(np.tile(fixed, len(seasons)) * powered, dtype=np.float64)
+        fixed = [np.diff(open_hours(hours, clock)) / _STEP_H for clock in clocks_h]
+        parts = [one * up for one, up in zip(fixed, powered, strict=True)]
+        return np.concatenate(parts, axis=1)
 
     up = longer(day_intervals(site.hours.windows), extra_h)
     windows = [longer(day_intervals(backlog.window), extra_h) for backlog in backlogs]
@@ -139,35 +202,6 @@ def _is_metered(site: Site) -> bool:
     return site.plan.cap_bytes is not None and site.plan.price_per_gb is None
 
 
-def _lasts_by_cycle(
-    site: Site,
-    start: date | None,
-    clock_h: "NDArray[np.float64]",
-    rng: np.random.Generator,
-    n_draws: int,
-) -> "list[tuple[NDArray[np.float64], NDArray[np.float64]]]":
-    """Hours that each day's energy lasts, shape (d, days), for each cycle that differs, and the
-    clock on which its steps lie. [h]
-    """
-    power = site.hours.power
-    assert power is not None
-    n_days = CYCLE_DAYS + 2  # the clock may begin late on the first
-    settled = CYCLE_DAYS  # by then the battery's first charge is spent
-    usual = hours_by_day(power, settled + n_days, n_draws, rng)
-    # a later cycle begins in the night of the day before it
-    late_clock = clock_h + HOURS_PER_DAY
-    last = (usual[:, settled - 1 :], late_clock)
-    if start is None or not power.sun_hours_by_month:
-        return [(usual[:, :n_days], clock_h), last]
-    begins = [CYCLE_DAYS * ahead for ahead in range(1, MONTHS)]
-    if _is_metered(site):
-        cycles = CycleCalendar(start=start, cycle_day=site.plan.cycle_day)
-        begins = [(cycles.begin(ahead) - start).days for ahead in range(1, MONTHS)]
-    year = hours_by_day(power, begins[-1] + n_days, n_draws, rng, start=start)
-    later = [(year[:, begin - 1 : begin + n_days], late_clock) for begin in begins]
-    return [(year[:, :n_days], clock_h), *later, last]
-
-
 def _protocol(world: "NDArray[np.int32]", rng: np.random.Generator) -> "NDArray[np.float64]":
     """What TLS and set-up add, known to a few percent; shape (d,)."""
     z = rng.standard_normal(int(world.max()) + 1)
@@ -177,6 +211,7 @@ def _protocol(world: "NDArray[np.int32]", rng: np.random.Generator) -> "NDArray[
 def _others_bytes(
     site: Site, seed: int, n_draws: int, kept: dict[Hashable, Any] | None
 ) -> "NDArray[np.float64]":
-    """Counted bytes of services and background in a step; shape (d,)."""
-    others = forecast_data(replace(site, backlogs=()), seed=seed, n_draws=n_draws, kept=kept)
-    return others.use.draws / _N_STEPS
+    """Bytes of services and background in a step before sessions are rounded up; shape (d,)."""
+    plan = replace(site.plan, round_up_bytes=None)
+    others = replace(site, backlogs=(), plan=plan)
+    return forecast_data(others, seed=seed, n_draws=n_draws, kept=kept).use.draws / _N_STEPS

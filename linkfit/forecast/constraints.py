@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from linkfit.forecast.cycle_calendar import CycleCalendar
-from linkfit.forecast.drain import CycleCap, Ends, drain
+from linkfit.forecast.drain import CycleCap, Cycles, Ends, drain
 from linkfit.forecast.shares import WAYS, Waiting, payload_by_step
 from linkfit.units import SECONDS_PER_DAY
 
@@ -38,19 +38,23 @@ class Case:
         World of each draw.
     rate_bps : mapping of "up" and "down" to array, shape (d, t)
         Of the link, before services. [bit/s]
-    load_bps : mapping
-        What services and background ask of each way. [bit/s]
-    up_frac : array, shape (d or 1, t)
-        Part of each step in which the server is up; s x t columns where the first s - 1 cycles
-        have a season of their own, and so has `open_frac` of each backlog.
-    cap_bytes : float
+    load_bps : mapping of float, or of array, shape (s,)
+        What services and background ask of each way; of each kind of cycle. [bit/s]
+    up_frac : array, shape (d or 1, s t)
+        Part of each step in which the server is up, for all kinds of cycles in turn; so has
+        `open_frac` of each backlog.
+    cycles : Cycles
+        Their steps. The link's own futures of `t` steps repeat.
+    calendar : CycleCalendar or None
+        When cycles begin; None: all are as long, from the start on.
+    cap_bytes, carry_over_bytes : float
         Of the plan, in a cycle; inf without one. [counted bytes]
     throttle_bps : float
         Rate after the cap; 0: it stops. [bit/s]
     others_bytes : array, shape (d,)
-        Counted bytes of services and background in a step.
-    n_first : int
-        Steps left of the running cycle.
+        Bytes of services and background in a step, in the directions that count.
+    rounded_bytes : array, shape (d,), or float
+        What the plan rounds the sessions of a step up to.
     used_bytes : float or None
         Counted bytes of the running cycle that are spent; None: as services use them.
 
@@ -64,25 +68,22 @@ class Case:
     own: int = 0
     world: "NDArray[np.int32]"
     rate_bps: "Mapping[str, NDArray[np.float64]]"
-    load_bps: Mapping[str, float]
+    load_bps: "Mapping[str, float | NDArray[np.float64]]"
     up_frac: "NDArray[np.float64]"
+    cycles: Cycles
+    calendar: CycleCalendar | None = None
     cap_bytes: float = math.inf
+    carry_over_bytes: float = 0.0
     throttle_bps: float = 0.0
     others_bytes: "NDArray[np.float64]"
-    n_first: int
-    calendar: CycleCalendar | None = None
+    rounded_bytes: "NDArray[np.float64] | float" = 0.0
     used_bytes: float | None = None
     _kept: dict[tuple[object, ...], _Paces] = field(default_factory=dict, repr=False)
 
     @property
-    def n_steps(self) -> int:
-        """Steps of a cycle."""
-        return int(next(iter(self.rate_bps.values())).shape[1])
-
-    @property
-    def n_seasons(self) -> int:
-        """Cycles with hours of their own, the last of which stays."""
-        return self.up_frac.shape[1] // self.n_steps
+    def n_steps(self) -> float:
+        """Steps of a mean cycle."""
+        return sum(self.cycles.then) / len(self.cycles.then)
 
     def days(self) -> "NDArray[np.float64]":
         """Days until the backlog asked about is done, shape (d,)."""
@@ -96,16 +97,14 @@ class Case:
             arrivals_bytes=np.array(
                 [one.arrivals_bytes_per_day / STEPS_PER_DAY for one in self.waiting]
             ),
-            n_steps=self.n_steps,
-            n_first=self.n_first,
+            cycles=self.cycles,
             cap=self._cap(),
-            n_seasons=self.n_seasons,
         )
         days = self._calendar_days(ends)
         return np.where(days > _HORIZON_DAYS, math.inf, days)
 
     def _calendar_days(self, ends: Ends) -> "NDArray[np.float64]":
-        """Days of `ends`; where a plan has a cap, its cycles begin on their days of the month."""
+        """Days of `ends`; with a calendar cycles begin on their days of the month."""
         if self.calendar is None:
             return ends.steps / STEPS_PER_DAY
         return self.calendar.days_at(ends.cycle_number, ends.step / STEPS_PER_DAY)
@@ -113,46 +112,39 @@ class Case:
     def _cap(self) -> CycleCap | None:
         if math.isinf(self.cap_bytes):
             return None
-        factor = np.stack([one.counted_factor for one in self.waiting], axis=1)
-        others = self.others_bytes
-        if self.throttle_bps:
-            used = None if self.used_bytes is None else np.full_like(others, self.used_bytes)
-            cap = np.full_like(others, self.cap_bytes)
-            return CycleCap(
-                cap_bytes=cap, counted_factor=factor, others_bytes=others, first_spent_bytes=used
-            )
-        rest = np.maximum(self.cap_bytes - others * self.n_steps, 0.0)
-        spent = None
-        if self.used_bytes is not None:  # what it leaves beside services to the cycle's end
-            room = np.maximum(self.cap_bytes - self.used_bytes - others * self.n_first, 0.0)
-            spent = rest - room
         return CycleCap(
-            cap_bytes=rest,
-            counted_factor=factor,
-            others_bytes=np.zeros_like(others),
-            first_spent_bytes=spent,
+            cap_bytes=np.full_like(self.others_bytes, self.cap_bytes),
+            counted_factor=np.stack([one.counted_factor for one in self.waiting], axis=1),
+            others_bytes=self.others_bytes,
+            carry_over_bytes=self.carry_over_bytes,
+            rounded_bytes=self.rounded_bytes,
+            keeps_aside=not self.throttle_bps,
+            first_spent_bytes=self.used_bytes,
         )
 
-    def paces(self, done: tuple[bool, ...], season: int) -> _Paces:
+    def paces(self, done: tuple[bool, ...], kind: int) -> _Paces:
         """Payload of each step before the cap is spent and after it; (d, k, t) each. [bytes]"""
-        key = (done, season)
+        key = (done, kind)
         if key not in self._kept:
             after = None
             if self.throttle_bps and math.isfinite(self.cap_bytes):
-                after = self._payload(done, season, self.throttle_bps)
-            self._kept[key] = (self._payload(done, season, math.inf), after)
+                after = self._payload(done, kind, self.throttle_bps)
+            self._kept[key] = (self._payload(done, kind, math.inf), after)
         return self._kept[key]
 
     def _payload(
-        self, done: tuple[bool, ...], season: int, throttle_bps: float
+        self, done: tuple[bool, ...], kind: int, throttle_bps: float
     ) -> "NDArray[np.float64]":
+        begin = self.cycles.n_first if kind else 0  # later cycles begin at the same hour of the day
+        its = begin + np.arange(self.cycles.lengths[kind])
         left = {}
         for way, rates in self.rate_bps.items():
-            there = np.minimum(rates, throttle_bps)
-            left[way] = np.maximum(there - self.load_bps[way], LEAST_SHARE_FRAC * there)
-        its = slice(season * self.n_steps, (season + 1) * self.n_steps)
-        waiting = [replace(one, open_frac=one.open_frac[:, its]) for one in self.waiting]
-        return payload_by_step(waiting, done, left, self.up_frac[:, its], STEP_S)
+            there = np.minimum(rates[:, its % rates.shape[1]], throttle_bps)
+            load_bps = np.broadcast_to(self.load_bps[way], len(self.cycles.lengths))[kind]
+            left[way] = np.maximum(there - load_bps, LEAST_SHARE_FRAC * there)
+        part = self.cycles.part(kind)
+        waiting = [replace(one, open_frac=one.open_frac[:, part]) for one in self.waiting]
+        return payload_by_step(waiting, done, left, self.up_frac[:, part], STEP_S)
 
     def edited(self, **edit: object) -> "Case":
         """The case with other values."""
@@ -198,17 +190,23 @@ class Case:
         return tuple(name for name in CONSTRAINTS if there[name])
 
     def long_run_bytes_per_day(self) -> "NDArray[np.float64]":
-        """Payload that the backlog can move while nothing ends, mean of a cycle; shape (d,)."""
-        before, after = self.paces((False,) * len(self.waiting), self.n_seasons - 1)
-        moved = before[:, self.own].sum(axis=1)
+        """Payload that the backlog can move while nothing ends, in the long run; shape (d,)."""
         cap = self._cap()
-        if cap is not None:
-            wanted = np.einsum("dkt,dk->d", before, cap.counted_factor)
-            room = np.maximum(cap.cap_bytes - cap.others_bytes * self.n_steps, 0.0)
-            part = np.minimum(1.0, room / np.maximum(wanted, 1e-9))
-            slow = 0.0 if after is None else after[:, self.own].sum(axis=1)
-            moved = part * moved + (1 - part) * slow
-        return moved / (self.n_steps / STEPS_PER_DAY)
+        carried, total = np.zeros(self.world.size), np.zeros(self.world.size)
+        kinds = range(1, len(self.cycles.lengths))
+        for is_settled, kind in [*((False, kind) for kind in kinds), *((True, k) for k in kinds)]:
+            before, after = self.paces((False,) * len(self.waiting), kind)
+            moved, n_steps = before[:, self.own].sum(axis=1), self.cycles.lengths[kind]
+            if cap is not None:
+                wanted = np.einsum("dkt,dk->d", before, cap.counted_factor)
+                wanted = wanted + cap.step_bytes * n_steps
+                part = np.clip(cap.room(carried, n_steps) / np.maximum(wanted, 1e-9), 0.0, 1.0)
+                carried = cap.left_over(part * wanted, n_steps)
+                slow = 0.0 if after is None else after[:, self.own].sum(axis=1)
+                moved = part * moved + (1 - part) * slow
+            if is_settled:  # the first round shows what it carries over
+                total += moved
+        return total / (sum(self.cycles.then) / STEPS_PER_DAY)
 
     def ways(self) -> tuple[str, ...]:
         """Directions of the link that the backlog crosses."""

@@ -12,6 +12,8 @@ from linkfit.errors import InputError
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+_HOURS_PER_DAY = 24.0
+
 
 def _on_day(year: int, month: int, cycle_day: int) -> date:
     """The cycle's day in a month; its last day where the month is shorter."""
@@ -21,10 +23,11 @@ def _on_day(year: int, month: int, cycle_day: int) -> date:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CycleCalendar:
-    """Cycles that begin on `cycle_day` of each month, seen from the day `start`."""
+    """Cycles that begin on `cycle_day` of each month, seen from `start_h` of the day `start`."""
 
     start: date
     cycle_day: int
+    start_h: float = 0.0
 
     def __post_init__(self) -> None:
         if not 1 <= self.cycle_day <= 31:
@@ -36,10 +39,15 @@ class CycleCalendar:
         months = 12 * self.start.year + self.start.month - 1 + n_ahead - (this > self.start)
         return _on_day(months // 12, months % 12 + 1, self.cycle_day)
 
-    @property
-    def days_left(self) -> int:
-        """Days of the running cycle from `start` on. [days]"""
-        return (self.begin(1) - self.start).days
+    def begins_after_days(self, n_ahead: int) -> float:
+        """From the start to the midnight with which a cycle begins; 0 for the running one."""
+        if n_ahead == 0:
+            return 0.0
+        return (self.begin(n_ahead) - self.start).days - self.start_h / _HOURS_PER_DAY
+
+    def length_days(self, n_ahead: int) -> int:
+        """All days of a cycle, the running one's part that is over among them. [days]"""
+        return (self.begin(n_ahead + 1) - self.begin(n_ahead)).days
 
     def days_at(
         self, cycle_number: "NDArray[np.float64]", days: "NDArray[np.float64]"
@@ -51,6 +59,6 @@ class CycleCalendar:
         most = 12 * (9999 - self.start.year) - 1
         ahead = np.where(cycle_number <= most, cycle_number, 0.0)
         numbers, inverse = np.unique(ahead, return_inverse=True)
-        begins = [(self.begin(int(n)) - self.start).days if n > 0 else 0 for n in numbers]
+        begins = [self.begins_after_days(int(n)) for n in numbers]
         found = np.array(begins, dtype=np.float64)[inverse.reshape(cycle_number.shape)] + days
         return np.where(cycle_number <= most, found, np.inf)

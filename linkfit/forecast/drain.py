@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from linkfit.errors import InputError
+from linkfit.forecast.plan_use import counted_bytes, kept_bytes, usable_bytes
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -17,6 +18,39 @@ _EMPTY = 1e-9  # of the heap at its start: what rounding leaves of an empty one
 Paces = Callable[[tuple[bool, ...], int], "tuple[NDArray[np.float64], NDArray[np.float64] | None]"]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cycles:
+    """Steps of each cycle: `n_first` left of the running one, `n_before` of it over, then `then`.
+
+    `then` repeats for ever: twelve months, or one cycle of 30 days.
+    """
+
+    n_first: int
+    then: tuple[int, ...]
+    n_before: int = 0
+
+    def __post_init__(self) -> None:
+        for name, number in (("n_first", self.n_first), *(("then", n) for n in self.then)):
+            if number < 1:
+                raise InputError(f"{name}: expected at least 1 step, got {number}")
+        if not self.then:
+            raise InputError("then: expected the steps of at least 1 cycle, got none")
+
+    @property
+    def lengths(self) -> tuple[int, ...]:
+        """Steps from the start on of each kind of cycle: the running one, then those of `then`."""
+        return (self.n_first, *self.then)
+
+    def kind(self, cycle_number: int) -> int:
+        """Place in `lengths` of a cycle, 0 for the running one."""
+        return 1 + (cycle_number - 1) % len(self.then) if cycle_number else 0
+
+    def part(self, kind: int) -> slice:
+        """Where the steps of a kind lie in a row of all kinds."""
+        before = sum(self.lengths[:kind])
+        return slice(before, before + self.lengths[kind])
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class CycleCap:
     """The plan's cap as backlogs meet it.
@@ -24,39 +58,77 @@ class CycleCap:
     Parameters
     ----------
     cap_bytes : array, shape (d,)
-        That a cycle holds for them and for `others_bytes`. [counted bytes]
+        Of a cycle, as the plan counts.
     counted_factor : array, shape (d, k)
-        Counted bytes for a payload byte of each backlog.
+        Bytes that count for a payload byte of each backlog.
     others_bytes : array, shape (d,)
-        Counted bytes that everything else uses in a step, from the same cap.
-    first_spent_bytes : array, shape (d,), optional
-        Counted bytes that the running cycle has spent already; as if others had used theirs all
-        along if not given.
+        Bytes that count of everything else in a step, from the same cap.
+    carry_over_bytes : float
+        Most of its unused cap that a cycle leaves to the next one.
+    rounded_bytes : array, shape (d,), or float
+        What the sessions of a step are rounded up to in whole multiples: multiple x sessions.
+    keeps_aside : bool
+        The others' bytes of a whole cycle are kept for them, however soon the rest is spent.
+    first_spent_bytes : float, optional
+        What the plan has counted of the running cycle; as others use theirs if not given.
     """
 
     cap_bytes: "NDArray[np.float64]"
     counted_factor: "NDArray[np.float64]"
     others_bytes: "NDArray[np.float64]"
-    first_spent_bytes: "NDArray[np.float64] | None" = None
+    carry_over_bytes: float = 0.0
+    rounded_bytes: "NDArray[np.float64] | float" = 0.0
+    keeps_aside: bool = False
+    first_spent_bytes: float | None = None
+
+    @property
+    def step_bytes(self) -> "NDArray[np.float64]":
+        """What the others take of the cap in a step, beside what is kept aside for them."""
+        return np.zeros_like(self.others_bytes) if self.keeps_aside else self.others_bytes
+
+    def left_over(self, spent_bytes: "NDArray[np.float64]", n_steps: int) -> "NDArray[np.float64]":
+        """What a cycle of `n_steps` that spent so much leaves to the next one."""
+        sent = spent_bytes + self._aside(n_steps)
+        counted = counted_bytes(sent, self.rounded_bytes * n_steps)
+        return kept_bytes(self.cap_bytes, counted, self.carry_over_bytes)
+
+    def room(self, carried_bytes: "NDArray[np.float64]", n_steps: int) -> "NDArray[np.float64]":
+        """What a cycle of `n_steps` holds beside what is kept aside; below 0 if that is more."""
+        usable = usable_bytes(self.cap_bytes + carried_bytes, self.rounded_bytes * n_steps)
+        return usable - self._aside(n_steps)
+
+    def spent_before(self, n_before: int) -> "NDArray[np.float64]":
+        """What of `room` is spent at the start, `n_before` steps into the running cycle."""
+        if self.first_spent_bytes is None:
+            return self.step_bytes * n_before
+        rounded = self.rounded_bytes * n_before
+        used = usable_bytes(np.full_like(self.others_bytes, self.first_spent_bytes), rounded)
+        return used - self._aside(n_before)
+
+    def _aside(self, n_steps: int) -> "NDArray[np.float64]":
+        return (self.others_bytes - self.step_bytes) * n_steps
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Ends:
     """When each heap is gone for the first time: the cycle, and steps into it; inf for never.
 
-    Both of shape (d, k); cycle 0 is the running one, of which `n_first` steps were left.
+    Both of shape (d, k); cycle 0 is the running one, seen from the start.
     """
 
     cycle_number: "NDArray[np.float64]"
     step: "NDArray[np.float64]"
-    n_first: int
-    n_steps: int
+    cycles: Cycles
 
     @property
     def steps(self) -> "NDArray[np.float64]":
-        """Steps from the start, where all cycles have `n_steps`; shape (d, k)."""
-        before = self.n_first + (self.cycle_number - 1) * self.n_steps
-        return np.where(self.cycle_number > 0, before, 0.0) + self.step
+        """Steps from the start; shape (d, k)."""
+        then = np.array(self.cycles.then, dtype=np.float64)
+        ahead = np.where(self.cycle_number > 0, self.cycle_number - 1, 0.0)
+        periods, rest = np.divmod(np.where(np.isfinite(ahead), ahead, 0.0), then.size)
+        begins = np.concatenate(([0.0], np.cumsum(then)))[rest.astype(np.int64)]
+        begins = self.cycles.n_first + periods * then.sum() + begins
+        return np.where(self.cycle_number > 0, begins, 0.0) + self.step
 
 
 def drain(
@@ -64,10 +136,8 @@ def drain(
     *,
     heap_bytes: "NDArray[np.float64]",
     arrivals_bytes: "NDArray[np.float64]",
-    n_steps: int,
-    n_first: int | None = None,
+    cycles: Cycles,
     cap: CycleCap | None = None,
-    n_seasons: int = 1,
 ) -> Ends:
     """When each of several heaps that share a link is gone for the first time.
 
@@ -75,32 +145,27 @@ def drain(
     ----------
     paces : callable
         Payload of each step, shape (d, k, t), before the cap is spent and after it (None:
-        nothing moves), given which of the heaps have been empty once and the season.
+        nothing moves), given which of the heaps have been empty once and the kind of cycle.
     heap_bytes : array, shape (d, k)
         What waits at the start. [bytes]
     arrivals_bytes : array, shape (k,)
         What joins each heap in a step. [bytes]
-    n_steps, n_first : int
-        Steps of a cycle, and those left of the running one at the start.
-    n_seasons : int
-        The first cycles differ: cycle 0 is season 0, and so on; the last season stays.
 
     Notes
     -----
-    Between two ends everything repeats from cycle to cycle of the last season, so the number of
-    whole cycles follows by division: each end costs a few passes of O(d k t), however late.
+    Between two ends everything repeats from one round of `cycles.then` to the next, so the number
+    of whole rounds follows by division: each end costs a few rounds, however late it comes. What
+    is carried over repeats as well, for it depends on the use of the one cycle before alone.
     """
-    n_first = n_steps if n_first is None else n_first
-    if not 0 < n_first <= n_steps:
-        raise InputError(f"n_first: expected 1 to {n_steps} steps, got {n_first}")
-    state = _State(heap_bytes, arrivals_bytes, n_steps - n_first, cap)
-    n_end, season = n_first, 0
+    state = _State(heap_bytes, arrivals_bytes, cycles, cap)
+    number = 0
     while state.running.any():
+        n_end = cycles.lengths[cycles.kind(number)]
         while (state.running & (state.at < n_end)).any():
-            state.advance(paces, season, n_end)
-        state.next_cycle(may_skip=n_end == n_steps and season == n_seasons - 1)
-        n_end, season = n_steps, min(season + 1, n_seasons - 1)
-    return Ends(state.end_cycle, state.end_step, n_first, n_steps)
+            state.advance(paces, cycles.kind(number), n_end)
+        state.next_cycle(number)
+        number += 1
+    return Ends(state.end_cycle, state.end_step, cycles)
 
 
 class _State:
@@ -110,60 +175,83 @@ class _State:
         self,
         heap_bytes: "NDArray[np.float64]",
         arrivals_bytes: "NDArray[np.float64]",
-        n_before: int,
+        cycles: Cycles,
         cap: CycleCap | None,
     ) -> None:
         n_draws = heap_bytes.shape[0]
+        self.room: NDArray[np.float64] = np.full(n_draws, math.inf)
         self.left = heap_bytes.astype(np.float64)
         self.empty = _EMPTY * heap_bytes
         self.arrivals = arrivals_bytes
-        self.cap = cap
+        self.cycles, self.cap = cycles, cap
         self.done = np.zeros(heap_bytes.shape, dtype=bool)
         self.running = np.ones(n_draws, dtype=bool)
-        self.cycle = np.zeros(n_draws)
+        self.skipped = np.zeros(n_draws)  # cycles that were not walked
         self.end_cycle = np.full(heap_bytes.shape, math.inf)
         self.end_step = np.full(heap_bytes.shape, math.inf)
-        self._begin_cycle(n_before, is_first=True)
+        self.spent, self.carried = np.zeros(n_draws), np.zeros(n_draws)
+        n_steps = cycles.n_before + cycles.n_first
+        if cap is not None:  # the cycle before the start held the others alone
+            self.carried = cap.left_over(cap.step_bytes * n_steps, n_steps)
+        self._begin_cycle(0, n_steps)
+        if cap is not None:
+            self.spent = cap.spent_before(cycles.n_before)
+            self.capped = self.spent >= self.room
+        self._begin_round()
 
-    def _begin_cycle(self, n_before: int = 0, *, is_first: bool = False) -> None:
+    def _begin_cycle(self, number: int, n_steps: int) -> None:
         n_draws = self.running.size
+        self.number = number
         self.at = np.zeros(n_draws)
         self.spent = np.zeros(n_draws)
         self.capped = np.zeros(n_draws, dtype=bool)
         if self.cap is not None:
-            self.spent = self.cap.others_bytes * n_before
-            if self.cap.first_spent_bytes is not None and is_first:
-                self.spent = self.cap.first_spent_bytes.astype(np.float64)
-            self.capped = self.spent >= self.cap.cap_bytes
+            self.room = self.cap.room(self.carried, n_steps)
+            self.capped = self.spent >= self.room
+
+    def _begin_round(self) -> None:
         self.begin, self.lowest = self.left.copy(), self.left.copy()
-        self.ended = np.zeros(n_draws, dtype=bool)  # did a heap end in this cycle?
+        self.begin_carried = self.carried
+        self.ended = np.zeros(self.running.size, dtype=bool)  # did a heap end in this round?
 
-    def next_cycle(self, *, may_skip: bool) -> None:
-        """On to the next cycle in which a heap can end; draws in which none ever does stop."""
-        if may_skip:
-            net = self.begin - self.left
-            ahead = self.left - (self.begin - self.lowest)
-            with np.errstate(divide="ignore", invalid="ignore"):
-                # too few whole cycles cost a pass, one too many an end: rounding goes down
-                wait = np.maximum(np.ceil(ahead / net * (1 - 1e-12) - 1e-9), 0.0)
-            ends = ~self.done & ((net > self.empty) | (ahead <= 0))
-            n_skip = np.where(ends, np.where(ahead > 0, wait, 0.0), math.inf).min(axis=1)
-            alike = self.running & ~self.ended
-            self.running &= ~(alike & np.isinf(n_skip))
-            n_skip = np.where(alike & np.isfinite(n_skip), n_skip, 0.0)
-            self.left = self.left - n_skip[:, None] * net
-            self.cycle += n_skip
-        self.cycle += 1
-        self._begin_cycle()
+    def next_cycle(self, number: int) -> None:
+        """From the end of cycle `number` to the next one, or on to a round in which a heap ends."""
+        n_steps = self.cycles.lengths[self.cycles.kind(number)]
+        if self.cap is not None:
+            n_steps += self.cycles.n_before if number == 0 else 0
+            self.carried = self.cap.left_over(self.spent, n_steps)
+        if number % len(self.cycles.then) == 0:
+            if number:
+                self._skip_rounds()
+            self._begin_round()
+        following = self.cycles.lengths[self.cycles.kind(number + 1)]
+        self._begin_cycle(number + 1, following)
 
-    def advance(self, paces: Paces, season: int, n_end: int) -> None:
+    def _skip_rounds(self) -> None:
+        """Past the rounds in which no heap ends; draws in which none ever does stop."""
+        net = self.begin - self.left
+        ahead = self.left - (self.begin - self.lowest)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            # too few whole rounds cost a pass, one too many an end: rounding goes down
+            wait = np.maximum(np.ceil(ahead / net * (1 - 1e-12) - 1e-9), 0.0)
+        ends = ~self.done & ((net > self.empty) | (ahead <= 0))
+        n_skip = np.where(ends, np.where(ahead > 0, wait, 0.0), math.inf).min(axis=1)
+        alike = self.running & ~self.ended
+        if self.cap is not None:
+            alike &= np.abs(self.carried - self.begin_carried) <= _EMPTY * self.cap.cap_bytes
+        self.running &= ~(alike & np.isinf(n_skip))
+        n_skip = np.where(alike & np.isfinite(n_skip), n_skip, 0.0)
+        self.left = self.left - n_skip[:, None] * net
+        self.skipped += n_skip * len(self.cycles.then)
+
+    def advance(self, paces: Paces, kind: int, n_end: int) -> None:
         """Each running draw on to where a heap ends or the cap is spent, or to `n_end`."""
         rows = np.flatnonzero(self.running & (self.at < n_end))
-        kind = np.column_stack([self.done[rows], self.capped[rows]])
-        kinds, group = np.unique(kind, axis=0, return_inverse=True)
-        for number, (*done, capped) in enumerate(kinds):
+        state = np.column_stack([self.done[rows], self.capped[rows]])
+        states, group = np.unique(state, axis=0, return_inverse=True)
+        for number, (*done, capped) in enumerate(states):
             mine = rows[group.reshape(-1) == number]
-            before, after = paces(tuple(bool(flag) for flag in done), season)
+            before, after = paces(tuple(bool(flag) for flag in done), kind)
             if capped and after is None:
                 self.left[mine] += self.arrivals * (n_end - self.at[mine, None])
                 self.at[mine] = n_end
@@ -193,7 +281,7 @@ class _State:
         if self.cap is not None and not capped:
             factor = self.cap.counted_factor[rows]
             wanted = np.einsum("dkt,dk->dt", pace_bytes, factor)
-            wanted = (wanted + self.cap.others_bytes[rows, None]) * step_frac
+            wanted = (wanted + self.cap.step_bytes[rows, None]) * step_frac
             used = self._cap_spent(rows, wanted)
             self.capped[rows[used < stop]] = True
             stop = np.minimum(stop, used)
@@ -202,7 +290,7 @@ class _State:
         at_once = (gone <= stop[:, None] + 1e-12) & np.isfinite(gone)
         row, index = np.nonzero(at_once)
         self.done[rows[row], index] = True
-        self.end_cycle[rows[row], index] = self.cycle[rows[row]]
+        self.end_cycle[rows[row], index] = self.number + self.skipped[rows[row]]
         self.end_step[rows[row], index] = self.at[rows[row]]
         self.ended[rows] |= at_once.any(axis=1)
         self.running[rows] = ~self.done[rows].all(axis=1)
@@ -226,8 +314,7 @@ class _State:
         self, rows: "NDArray[np.int64]", wanted_bytes: "NDArray[np.float64]"
     ) -> "NDArray[np.float64]":
         """Step and part of it at which the cap is spent; inf if not; shape (d,)."""
-        assert self.cap is not None
-        room = self.cap.cap_bytes[rows] - self.spent[rows]
+        room = self.room[rows] - self.spent[rows]
         spent = np.cumsum(wanted_bytes, axis=1)
         over = spent >= room[:, None]
         step = over.argmax(axis=1)

@@ -61,11 +61,11 @@ def usable_bytes(
 
 def kept_bytes(
     cap_bytes: "NDArray[np.float64] | float",
-    counted: "NDArray[np.float64]",
+    used_bytes: "NDArray[np.float64]",
     carry_over_bytes: float,
 ) -> "NDArray[np.float64]":
-    """What a cycle in which the plan `counted` so much leaves to the next one. [bytes]"""
-    return np.clip(cap_bytes - counted, 0.0, carry_over_bytes)
+    """What a cycle of which so much was counted leaves to the next one. [bytes]"""
+    return np.clip(cap_bytes - used_bytes, 0.0, carry_over_bytes)
 
 
 def against_plan(

@@ -1,6 +1,7 @@
 """When the server is up: windows of the day, or what battery and panel allow."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
 
 from linkfit._checks import fraction, non_negative, positive
 from linkfit.errors import InputError
@@ -96,3 +97,11 @@ class Hours:
 
     windows: tuple[DayWindow, ...] = ()
     power: Power | None = None
+
+    def on(self, first: date, n_days: int) -> "Hours":
+        """The hours with the sun of `n_days` from `first` on, where it is known by month."""
+        if self.power is None or not self.power.sun_hours_by_month:
+            return self
+        months = [(first + timedelta(days=day)).month for day in range(n_days)]
+        sun = sum(self.power.sun_hours_in(month) for month in months) / n_days
+        return replace(self, power=replace(self.power, sun_hours=sun, sun_hours_by_month=()))

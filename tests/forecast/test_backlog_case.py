@@ -1,18 +1,19 @@
 """From a site to the steps of a drain: hours, days of the cycle, what others use."""
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime, time, timedelta
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from linkfit.forecast.backlog_case import backlog_case, open_parts
-from linkfit.forecast.path_source import backlog_paths
+from linkfit.forecast.backlog_case import backlog_case, case_days, open_parts
+from linkfit.forecast.path_source import backlog_paths, named_rng
+from linkfit.forecast.power import hours_by_day
 from linkfit.link.paths import CapacityPaths
 from linkfit.site.hours import DayWindow, Hours, Power
-from linkfit.site.model import Background, Backlog, Site, SizeLaw
+from linkfit.site.model import Background, Backlog, Service, Site, SizeLaw, Task
 from linkfit.site.plan import Plan
 
 PHOTOS = Backlog(name="photos", n_items=1000, size=SizeLaw(median_bytes=3.5e6, spread=1.6))
@@ -30,6 +31,17 @@ class Steady:
         return CapacityPaths.from_rates(rates, step_s, np.arange(n_draws) % n_worlds)
 
 
+class Uneven(Steady):
+    """Hours of the day that differ, alike on all days."""
+
+    def __init__(self, rng):
+        self.rng = rng
+
+    def paths(self, direction, *, horizon_s, n_draws, rng, n_worlds=20, step_s=1.0, hour=None):
+        rates = np.tile(self.rng.uniform(1e5, 1e6, (n_draws, 24)), round(horizon_s / step_s / 24))
+        return CapacityPaths.from_rates(rates, step_s, np.arange(n_draws) % n_worlds)
+
+
 def case(site, start=None, **options):
     paths = backlog_paths(Steady(), ("up",), n_draws=40)
     return backlog_case(site, [PHOTOS], 0, Steady(), paths,
@@ -44,7 +56,8 @@ def parts(site, backlogs, **options):
 
 def test_the_common_hours_of_server_and_window():
     up, (photos, night) = parts(SITE, [PHOTOS, NIGHT])
-    assert up.shape == (1, 720)
+    assert up.shape == (1, 2 * 720)  # the first cycle, and the one that repeats
+    assert_allclose(up[:, :720], up[:, 720:])
     assert_allclose(up[0, :24], [0] * 6 + [0.5] + [1] * 15 + [0] * 2)
     assert_allclose(photos, up)
     assert_allclose(night[0, :24], [0] * 20 + [1, 1, 0, 0])
@@ -69,12 +82,34 @@ def test_an_hour_more_is_an_hour_more():
     assert (more_h <= 1 + 1e-9).all()
 
 
-@pytest.mark.parametrize(("start", "n_first"), [
-    (None, 720), (date(2026, 7, 5), 720), (date(2026, 7, 25), 11 * 24), (date(2026, 8, 4), 24),
+@pytest.mark.parametrize(("start", "start_h", "n_days"), [
+    (None, 0.0, 30), (None, 20.0, 30), (date(2026, 7, 5), 0.0, 31), (date(2026, 7, 25), 0.0, 11),
+    (date(2026, 8, 4), 0.0, 1), (date(2026, 8, 4), 18.0, 0.25), (date(2026, 2, 5), 0.0, 28),
 ])  # fmt: skip
-def test_the_running_cycle_ends_on_its_day(start, n_first):
+def test_the_running_cycle_ends_on_its_day(start, start_h, n_days):
     site = replace(SITE, plan=Plan(cap_bytes=60e9, cycle_day=5))
-    assert case(site, start).n_first == n_first
+    assert case(site, start, start_h=start_h).cycles.n_first == n_days * 24
+
+
+def test_cycles_are_those_of_the_calendar_or_thirty_days():
+    capped = Plan(cap_bytes=60e9, cycle_day=5)
+    found = case_days(replace(SITE, plan=capped), date(2026, 12, 20), 0.0)
+    assert [n / 24 for n in found.cycles.lengths] == [
+        16, 31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31,
+    ]  # fmt: skip
+    assert found.cycles.n_before / 24 == 15
+    for site, start in ((replace(SITE, plan=capped), None), (SITE, date(2026, 12, 20))):
+        found = case_days(site, start, 0.0)  # no date, or nothing that depends on it
+        assert found.calendar is None
+        assert found.cycles.lengths == (720, 720)
+
+
+def test_clocks_go_on_where_the_cycle_before_ended():
+    found = case_days(replace(SITE, plan=Plan(cap_bytes=6e9)), date(2026, 12, 20), 18.5)
+    clocks = found.clocks_h()
+    assert clocks[0][0] == 18.5
+    assert abs(clocks[0][-1] - clocks[1][0]) <= 0.5  # steps are whole hours from the start on
+    assert [clock[0] / 24 for clock in clocks[1:4]] == [12, 12 + 31, 12 + 31 + 28]
 
 
 def test_a_price_is_no_cap_and_others_use_theirs():
@@ -97,18 +132,105 @@ def test_a_heap_is_the_sum_of_its_items():
 
 
 def test_each_month_has_its_own_sun():
-    """Twelve months of cycles from the start on, then the mean of the year for ever."""
+    """The rest of the first month, then the twelve that follow."""
     sun = (1.0,) * 6 + (5.0,) * 6
     power = Power(battery_wh=0, load_w=30, panel_w=100, sun_hours=3.0, sun_hours_by_month=sun)
     site = Site(name="x", hours=Hours(power=power), plan=Plan(cycle_day=5))
     up, (photos,) = parts(site, [PHOTOS], start=date(2026, 6, 5), n_draws=100)
-    assert up.shape == photos.shape == (100, 13 * 720)
-    hours = up.reshape(100, 13, 720).mean(axis=(0, 2)) * 24
-    assert hours[0] < 6  # June with 1 h of sun: 2 h of load, July's first days in it
-    assert hours[2] == pytest.approx(5.0 * 100 * 0.6 / 30, rel=0.12)  # August
-    assert hours[8] < 4
-    assert hours[12] == pytest.approx(3.0 * 100 * 0.6 / 30, rel=0.12)
+    assert up.shape == photos.shape == (100, (26 + 365) * 24)
+    hours = up.reshape(100, 391, 24).sum(axis=2).mean(axis=0)  # by day
+    for month, first, n_days in ((6, 1, 25), (7, 26, 31), (1, 210, 31), (6, 361, 30)):
+        expected = sun[month - 1] * 100 * 0.6 / 30
+        assert hours[first : first + n_days].mean() == pytest.approx(expected, rel=0.1), month
     assert parts(site, [PHOTOS])[0].shape == (5, 2 * 720)  # no start: the mean of the year
+
+
+def test_shorter_days_make_the_same_people_a_higher_load():
+    sun = (2.0,) * 6 + (4.0,) * 6
+    power = Power(battery_wh=0, load_w=30, panel_w=100, sun_hours=3.0, sun_hours_by_month=sun)
+    task = Task(name="t", flow="out", size=SizeLaw(median_bytes=1e6), per_user_day=100.0)
+    service = Service(name="s", kind="web-app", n_users=10, tasks=(task,))
+    site = Site(name="x", hours=Hours(power=power), services=(service,))
+    loads = case_days(site, date(2026, 6, 11), 0.0).loads_bps(site, "up")
+    assert loads[0] == pytest.approx(2 * loads[1])  # June against July
+    mean = case_days(site, None, 0.0).loads_bps(site, "up")
+    assert loads[1] < mean[0] == mean[1] < loads[0]
+
+
+def day_by_day(found, site, start, start_h, draw):
+    """Days until the backlog of one future is done, each hour taken by itself on the calendar."""
+    plan, power = site.plan, site.hours.power
+    n = found.world.size
+    n_days = int(np.ceil(case_days(site, start, start_h).clocks_h()[-1][-1] / 24)) + 1
+    lasts_h = np.full(n_days, 24.0)
+    if power is not None:
+        lasts_h = hours_by_day(power, n_days, n, named_rng(1, "sun"), start=start)[draw]
+    others = float(found.others_bytes[draw]) if np.isfinite(found.cap_bytes) else 0.0
+    one = found.waiting[0]
+    counted, wire = float(one.counted_factor[draw]), float(one.wire_factor[draw])
+    left, sent, kept = float(one.heap_bytes[draw]), None, None
+    moment = datetime.combine(start, time()) + timedelta(hours=start_h)
+    for hour in range((n_days - 2) * 24):
+        now = moment + timedelta(hours=hour)
+        if sent is None or (now.day == plan.cycle_day and now.hour == 0):
+            first = now if now.day == plan.cycle_day else None
+            begin = (
+                now.replace(day=plan.cycle_day)
+                if now.day >= plan.cycle_day
+                else (now.replace(day=1) - timedelta(days=1)).replace(day=plan.cycle_day)
+            )
+            end = (begin.replace(day=1) + timedelta(days=32)).replace(day=plan.cycle_day)
+            n_hours = (end.date() - begin.date()).days * 24
+            if kept is None:  # nothing but the others in the cycle before
+                kept = min(max(found.cap_bytes - others * n_hours, 0.0), plan.carry_over_bytes)
+            else:
+                kept = min(max(found.cap_bytes - sent, 0.0), plan.carry_over_bytes)
+            sent = others * n_hours  # kept aside from the first hour on
+            assert first is not None or hour == 0
+        # of this hour, what lies between eight o'clock and the end of the day's energy
+        since_h = (now - datetime.combine(start, time(8))).total_seconds() / 3600
+        up = 1.0
+        if since_h >= 0:
+            last = lasts_h[int(since_h // 24)]
+            up = min(max(last - since_h % 24, 0.0), 1.0)
+        if site.hours.windows and power is None:
+            up = min(max(min(now.hour + 1, 22) - max(now.hour, 6.5), 0.0), 1.0)
+        link_bps = float(found.rate_bps["up"][draw, hour % 720]) / wire
+        per_item_s = 8 * PHOTOS.size.mean_bytes / link_bps + PHOTOS.per_item_s
+        pace = PHOTOS.size.mean_bytes / per_item_s * 3600 * up
+        room = (found.cap_bytes + kept - sent) / counted
+        moved = min(pace, max(room, 0.0), left)
+        sent += moved * counted
+        left -= moved
+        if left <= 1e-3:
+            return (hour + (moved / pace if pace else 0.0)) / 24
+    return np.inf
+
+
+@pytest.mark.parametrize("start", [date(2026, 1, 20), date(2026, 7, 5), date(2027, 10, 3)])
+@pytest.mark.parametrize("start_h", [0.0, 20.0])
+@pytest.mark.parametrize(("by_sun", "plan"), [
+    (True, {}), (True, {"cap_bytes": 3e9}), (True, {"cap_bytes": 2e9, "carry_over_bytes": 1e9}),
+    (False, {"cap_bytes": 3e9}), (False, {"cap_bytes": 2e9, "carry_over_bytes": 3e9}),
+])  # fmt: skip
+def test_agrees_with_the_calendar_walked_hour_by_hour(start, start_h, by_sun, plan):
+    """To an hour: the walk takes an hour as even that opens at half past."""
+    sun = (0.3, 0.5, 1, 2, 3, 4, 4, 3, 2, 1, 0.5, 0.3)
+    power = Power(battery_wh=200, load_w=30, panel_w=60, sun_hours=1.8, sun_hours_by_month=sun)
+    rng = np.random.default_rng(4)
+    updates = Background(name="updates", bytes_per_day=1e7, flow="in")
+    site = Site(
+        name="x", hours=Hours(power=power) if by_sun else DAY,
+        plan=Plan(**{"cycle_day": 5, **plan}), background=(updates,) if plan else (),
+    )  # fmt: skip
+    heavy = replace(PHOTOS, n_items=3000)
+    paths = backlog_paths(Uneven(rng), ("up",), n_draws=40)
+    found = backlog_case(site, [heavy], 0, Steady(), paths, seed=1, start=start, start_h=start_h)
+    found = found.edited(load_bps={"up": 0.0})
+    days = found.days()
+    for draw in (0, 7, 31):
+        slow = day_by_day(found, site, start, start_h, draw)
+        assert days[draw] == pytest.approx(slow, abs=1 / 24), draw
 
 
 def test_a_backlog_that_waits_for_summer_ends_in_it():

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from linkfit.forecast.constraints import LEAST_SHARE_FRAC, Case, binding_shares
+from linkfit.forecast.drain import Cycles
 from linkfit.forecast.shares import Waiting
 from linkfit.site.model import Backlog, SizeLaw
 
@@ -25,24 +26,29 @@ def waiting(*, heap_bytes=400 * ITEM_BYTES, open_frac=None, wire=1.0, counted=1.
     return Waiting(
         backlog=Backlog(**values),
         heap_bytes=np.array([heap_bytes]),
-        open_frac=np.ones((1, N_STEPS)) if open_frac is None else np.array([open_frac], float),
+        open_frac=two_cycles([1.0] * N_STEPS if open_frac is None else open_frac),
         wire_factor=np.array([wire]),
         counted_factor=np.array([counted]),
         breaks_per_h=np.array([breaks]),
     )
 
 
+def two_cycles(open_frac):
+    """The same hours in the first cycle and in those that follow."""
+    return np.array([[*open_frac, *open_frac]], float)
+
+
 def case(*backlogs, rates=None, load_bps=0.0, up_frac=None, others=0.0, **edit):
     """At 1 Mbit/s: 3,200 s for 400 MB, two days of hours as a cycle."""
-    up = np.ones((1, N_STEPS)) if up_frac is None else np.array([up_frac], float)
+    up = [1.0] * N_STEPS if up_frac is None else up_frac
     values = {
-        "waiting": backlogs or (waiting(open_frac=up[0]),),
+        "waiting": backlogs or (waiting(open_frac=up),),
         "world": np.zeros(1, np.int32),
         "rate_bps": {"up": np.array([rates or [1e6] * N_STEPS], float)},
         "load_bps": {"up": load_bps},
-        "up_frac": up,
+        "up_frac": two_cycles(up),
         "others_bytes": np.array([others]),
-        "n_first": N_STEPS,
+        "cycles": Cycles(n_first=N_STEPS, then=(N_STEPS,)),
     }
     return Case(**{**values, **edit})
 

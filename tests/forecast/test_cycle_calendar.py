@@ -1,5 +1,6 @@
 """Billing cycles on the calendar."""
 
+import itertools
 from datetime import date, timedelta
 
 import numpy as np
@@ -22,7 +23,10 @@ from linkfit.forecast.cycle_calendar import CycleCalendar
 def test_cycles_begin_on_their_day_of_the_month(start, cycle_day, begins):
     cycles = CycleCalendar(start=start, cycle_day=cycle_day)
     assert [cycles.begin(n) for n in range(3)] == begins
-    assert cycles.days_left == (begins[1] - start).days
+    assert cycles.begins_after_days(1) == (begins[1] - start).days
+    assert [cycles.length_days(n) for n in (0, 1)] == [
+        (b - a).days for a, b in itertools.pairwise(begins)
+    ]
 
 
 @given(st.dates(date(2000, 1, 1), date(2090, 1, 1)), st.integers(1, 31))
@@ -44,6 +48,14 @@ def test_days_count_from_the_start():
     cycles = CycleCalendar(start=date(2026, 7, 25), cycle_day=5)
     found = cycles.days_at(np.array([0.0, 1, 2, np.inf, 1e9]), np.array([3.5, 0.5, 1, 0, 0]))
     assert_allclose(found, [3.5, 11.5, 43, np.inf, np.inf])
+
+
+def test_a_start_late_in_the_day_shortens_the_running_cycle():
+    cycles = CycleCalendar(start=date(2026, 7, 25), cycle_day=5, start_h=18.0)
+    assert cycles.begins_after_days(0) == 0
+    assert cycles.begins_after_days(1) == 10.25
+    found = cycles.days_at(np.array([0.0, 1, 2]), np.array([3.5, 0.5, 1]))
+    assert_allclose(found, [3.5, 10.75, 42.25])
 
 
 def test_a_wrong_day_is_shown():

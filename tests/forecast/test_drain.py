@@ -1,5 +1,7 @@
 """When heaps are gone: cycles by division against taking every event by itself."""
 
+import math
+
 import numpy as np
 import pytest
 from hypothesis import example, given, settings
@@ -7,7 +9,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from linkfit.errors import InputError
-from linkfit.forecast.drain import CycleCap, drain
+from linkfit.forecast.drain import CycleCap, Cycles, drain
 
 steps_st = st.lists(st.integers(0, 20), min_size=2, max_size=8).filter(any)
 
@@ -16,19 +18,27 @@ def steady(open_bytes, after=None):
     """Paces of heaps that do not meet: shape (1, k, t) whatever has ended."""
     before = np.atleast_3d(np.array(open_bytes, float)).reshape(1, -1, len(open_bytes[-1]))
     late = None if after is None else np.full(before.shape, float(after))
-    return lambda done, season: (before * (1 - np.array(done, float))[None, :, None], late)
+    return lambda done, kind: (before * (1 - np.array(done, float))[None, :, None], late)
 
 
-def steps_of(paces, heaps, *, n_steps, arrivals=0.0, **options):
+def steps_of(paces, heaps, *, n_steps, n_first=None, arrivals=0.0, cycles=None, **options):
+    """Cycles of `n_steps`, of the first of which `n_first` are left; `paces` are those of any."""
+    n_first = n_first or n_steps
+    cycles = cycles or Cycles(n_first=n_first, then=(n_steps,), n_before=n_steps - n_first)
     heap = np.array([heaps], float)
     joins = np.broadcast_to(np.asarray(arrivals, float), heap.shape[1])
-    return drain(paces, heap_bytes=heap, arrivals_bytes=joins, n_steps=n_steps, **options).steps[0]
+
+    def cut(done, kind):
+        n_end = cycles.lengths[kind]
+        return tuple(None if pace is None else pace[:, :, :n_end] for pace in paces(done, kind))
+
+    return drain(cut, heap_bytes=heap, arrivals_bytes=joins, cycles=cycles, **options).steps[0]
 
 
-def a_cap(cap_bytes, others=0.0, factor=(1.0,)):
+def a_cap(cap_bytes, others=0.0, factor=(1.0,), **options):
     return CycleCap(
         cap_bytes=np.array([float(cap_bytes)]), counted_factor=np.array([factor]),
-        others_bytes=np.array([float(others)]),
+        others_bytes=np.array([float(others)]), **options,
     )  # fmt: skip
 
 
@@ -95,7 +105,7 @@ def shared(open_bytes, n_heaps, order):
     """Paces of heaps that share: by `order` one after the other, or (None) equally."""
     total = np.array(open_bytes, float)
 
-    def paces(done, season):
+    def paces(done, kind):
         moved = np.zeros((1, n_heaps, total.size))
         waits = [k for k in range(n_heaps) if not done[k]]
         if order is None:
@@ -203,8 +213,9 @@ def test_others_spend_the_cap_too():
 def test_ends_say_in_which_cycle_they_lie():
     heap = np.array([[4.0], [13.0]])
     one = np.ones((2, 1, 10))
-    ends = drain(lambda *_: (one, None), heap_bytes=heap, arrivals_bytes=np.zeros(1), n_steps=10,
-                 n_first=5)  # fmt: skip
+    cycles = Cycles(n_first=5, then=(10,), n_before=5)
+    ends = drain(lambda _, kind: (one[:, :, : cycles.lengths[kind]], None), heap_bytes=heap,
+                 arrivals_bytes=np.zeros(1), cycles=cycles)  # fmt: skip
     assert_allclose(ends.cycle_number[:, 0], [0, 1])
     assert_allclose(ends.step[:, 0], [4, 8])
     assert_allclose(ends.steps[:, 0], [4, 13])
@@ -212,7 +223,7 @@ def test_ends_say_in_which_cycle_they_lie():
 
 def test_a_dead_link_never_ends():
     dead = drain(lambda *_: (np.zeros((2, 1, 5)), None), heap_bytes=np.array([[1.0], [2.0]]),
-                 arrivals_bytes=np.zeros(1), n_steps=5)  # fmt: skip
+                 arrivals_bytes=np.zeros(1), cycles=Cycles(n_first=5, then=(5,)))  # fmt: skip
     assert np.isinf(dead.steps).all()
 
 
@@ -225,8 +236,12 @@ def test_the_order_of_the_list_does_not_matter(order):
 
 
 def test_bad_input_is_named_and_shown():
-    with pytest.raises(InputError, match=r"n_first: expected 1 to 5 steps, got 0"):
-        steps_of(steady([[1.0] * 5]), [1.0], n_steps=5, n_first=0)
+    with pytest.raises(InputError, match=r"n_first: expected at least 1 step, got 0"):
+        Cycles(n_first=0, then=(5,))
+    with pytest.raises(InputError, match=r"then: expected at least 1 step, got -1"):
+        Cycles(n_first=2, then=(5, -1))
+    with pytest.raises(InputError, match=r"then: expected the steps of at least 1 cycle, got none"):
+        Cycles(n_first=2, then=())
 
 
 def test_a_heap_that_never_ends_does_not_hold_up_another():
@@ -234,12 +249,133 @@ def test_a_heap_that_never_ends_does_not_hold_up_another():
     assert ends.tolist() == [pytest.approx(5), np.inf]
 
 
-def test_the_first_cycles_may_differ():
-    """Seasons of 1, 2 and then 5 a step, ten steps each: 10 + 20 + 50 + 50 ..."""
+def test_the_first_cycle_may_differ_and_the_others_come_round():
+    """10 steps at 1, then 10 at 2, 10 at 5, 10 at 2 ...: 10, 30, 80, 100, 150, 170, 220 ..."""
+    cycles = Cycles(n_first=10, then=(10, 10))
 
-    def paces(done, season):
-        return np.full((1, 1, 10), [1.0, 2.0, 5.0][season]), None
+    def paces(done, kind):
+        return np.full((1, 1, 10), [1.0, 2.0, 5.0][kind]), None
 
-    for heap, expected in ((8, 8), (14, 12), (30, 20), (55, 25), (230, 60), (231, 60.2)):
-        found = steps_of(paces, [heap], n_steps=10, n_seasons=3)
+    for heap, expected in (
+        (8, 8),
+        (14, 12),
+        (30, 20),
+        (55, 25),
+        (80, 30),
+        (225, 72.5),
+        (711, 210.5),
+    ):
+        found = steps_of(paces, [heap], n_steps=10, cycles=cycles)
         assert found[0] == pytest.approx(expected), heap
+
+
+def counted(sent, sessions):
+    return sessions / -math.expm1(-sessions / max(sent, 1e-9)) if sessions else sent
+
+
+def usable(room, sessions):
+    """What is sent when `room` is counted, by bisection."""
+    low, high = 0.0, room
+    for _ in range(60):
+        middle = (low + high) / 2
+        low, high = (middle, high) if counted(middle, sessions) <= room else (low, middle)
+    return low
+
+
+def a_step(moves, after, others, waiting, sent, room):
+    """One step walked from event to event: what waits, what is sent, and what is left of it."""
+    left = 1.0
+    while left > 1e-12 and waiting > 1e-9:
+        pace, length, spending = moves, left, 0.0
+        if sent >= room - 1e-9:
+            pace = min(pace, after)
+        else:
+            spending = pace + others
+            length = min(length, (room - sent) / spending) if spending > 0 else length
+        length = min(length, waiting / pace) if pace > 0 else length
+        waiting -= pace * length
+        sent += spending * length
+        left -= length
+    return waiting, sent, left
+
+
+def rolling(open_bytes, heap, cycles, *, cap, others, after, carry_over, rounded, used):
+    """Steps until the heap is gone, through cycles that differ in length, with a plan that keeps
+    the others' data aside where it stops, carries over and rounds up.
+    """
+    lengths = [cycles.n_before + cycles.n_first, *(cycles.then * 400)]
+    aside = 0.0 if after else others  # in a step
+    kept = min(max(cap - counted(others * lengths[0], rounded * lengths[0]), 0.0), carry_over)
+    waiting, clock = float(heap), 0.0
+    for number, n_steps in enumerate(lengths):
+        begin = 0 if number else cycles.n_before
+        sent = others * begin if number or used is None else usable(used, rounded * begin)
+        sent += aside * (n_steps - begin)
+        for step in range(n_steps - begin):
+            waiting, sent, left = a_step(open_bytes[step], after, others - aside, waiting, sent,
+                                         usable(cap + kept, rounded * n_steps))  # fmt: skip
+            if waiting <= 1e-9:
+                return clock + step + 1 - left
+        clock += n_steps - begin
+        kept = min(max(cap - counted(sent, rounded * n_steps), 0.0), carry_over)
+        if clock > 1000:
+            break
+    return np.inf
+
+
+@settings(deadline=None, max_examples=60)
+@given(
+    open_bytes=st.lists(st.integers(0, 20), min_size=8, max_size=8).filter(any),
+    heap=st.integers(1, 400), cap=st.integers(5, 60), others=st.integers(0, 3),
+    after=st.sampled_from([0, 2]), carry_over=st.sampled_from([0, 7, 1000]),
+    rounded=st.sampled_from([0.0, 0.53, 2.9]), used=st.sampled_from([None, 4.0, 90.0]),
+    n_first=st.integers(1, 8), n_before=st.integers(0, 4),
+    then=st.lists(st.integers(3, 8), min_size=1, max_size=4),
+)  # fmt: skip
+def test_agrees_with_every_step_of_cycles_that_differ_carry_over_and_round_up(
+    open_bytes, heap, cap, others, after, carry_over, rounded, used, n_first, n_before, then
+):
+    cycles = Cycles(n_first=n_first, then=tuple(then), n_before=n_before)
+    found = steps_of(
+        steady([open_bytes], after or None), [heap], n_steps=8, cycles=cycles,
+        cap=a_cap(cap, others, carry_over_bytes=carry_over, rounded_bytes=rounded,
+                  keeps_aside=not after, first_spent_bytes=used),
+    )[0]  # fmt: skip
+    slow = rolling(open_bytes, heap, cycles, cap=cap, others=others, after=after,
+                   carry_over=carry_over, rounded=rounded, used=used)  # fmt: skip
+    if np.isinf(slow):
+        assert found > 990
+    else:
+        assert found == pytest.approx(slow, abs=1e-5)
+
+
+@settings(deadline=None, max_examples=60)
+@given(
+    st.lists(st.integers(0, 20), min_size=8, max_size=8).filter(any), st.integers(1, 500),
+    st.integers(5, 60), st.integers(0, 3), st.integers(0, 50),
+)  # fmt: skip
+def test_more_carried_over_never_ends_it_later(open_bytes, heap, cap, others, carry_over):
+    cycles = Cycles(n_first=5, then=(8, 6, 7), n_before=2)
+
+    def steps(most):
+        return steps_of(
+            steady([open_bytes]),
+            [heap],
+            n_steps=8,
+            cycles=cycles,
+            cap=a_cap(cap, others, carry_over_bytes=most, keeps_aside=True),
+        )[0]
+
+    assert steps(carry_over) <= steps(0.0) + 1e-6
+
+
+def test_what_is_carried_over_by_hand():
+    """Cap 6, 1 a step wanted in cycles of 5 and then 15 steps: 5, then 6 + 1, then 5, 6 + 1 ..."""
+    cycles = Cycles(n_first=5, then=(15, 5))
+    one = steady([[1.0] * 15])
+    cap = a_cap(6, carry_over_bytes=3)
+    # the cycle before the start sent nothing: the first holds 9, but is over after 5
+    for heap, expected in ((5, 5), (11, 11), (12, 12), (13, 21), (17, 25), (18, 26), (24, 32)):
+        assert steps_of(one, [heap], n_steps=15, cycles=cycles, cap=cap)[0] == pytest.approx(
+            expected
+        ), heap

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from linkfit.forecast.constraints import Case
+from linkfit.forecast.drain import Cycles
 from linkfit.forecast.never import why_never
 from linkfit.forecast.shares import Waiting
 from linkfit.site.model import Backlog, SizeLaw
@@ -18,13 +19,13 @@ def case(*, rates=1e6, opened=1.0, cap=math.inf, others=0.0, breaks=0.0, **backl
               "per_item_s": 0.0, **backlog}  # fmt: skip
     own = Waiting(
         backlog=Backlog(**values), heap_bytes=np.array([4e9]),
-        open_frac=np.full((1, N_STEPS), opened), wire_factor=np.ones(1),
+        open_frac=np.full((1, 2 * N_STEPS), opened), wire_factor=np.ones(1),
         counted_factor=np.ones(1), breaks_per_h=np.array([breaks]),
     )  # fmt: skip
     return Case(
-        waiting=(own,), world=np.zeros(1, np.int32), up_frac=np.ones((1, N_STEPS)),
+        waiting=(own,), world=np.zeros(1, np.int32), up_frac=np.ones((1, 2 * N_STEPS)),
         rate_bps={"up": np.full((1, N_STEPS), rates)}, load_bps={"up": 0.0}, cap_bytes=cap,
-        others_bytes=np.array([others]), n_first=N_STEPS,
+        others_bytes=np.array([others]), cycles=Cycles(n_first=N_STEPS, then=(N_STEPS,)),
     )  # fmt: skip
 
 

@@ -14,9 +14,12 @@ from linkfit.forecast.draws import Forecast
 from linkfit.forecast.plan_use import (
     against_plan,
     cap_needed,
+    counted_bytes,
     day_shares,
+    kept_bytes,
     runs_out_days,
     smallest_plan_bytes,
+    usable_bytes,
 )
 from linkfit.site.model import Service, Site, SizeLaw, Task
 from linkfit.site.plan import Plan
@@ -122,6 +125,29 @@ def test_keeping_unused_data_lowers_the_chance_of_an_overrun():
     plain, kept = (on_plan(use, Plan(cap_bytes=11e9, carry_over_bytes=b)) for b in (0.0, 5e9))
     assert 0 < kept.prob_over_cap < plain.prob_over_cap < 1
     assert smallest_plan_bytes(kept.cap_needed) < smallest_plan_bytes(use)
+
+
+@given(st.integers(0, 10**11), st.integers(0, 10**10))
+def test_what_can_be_sent_is_what_is_counted_inverted(sent, rounded):
+    counted = counted_bytes(np.array([float(sent)]), rounded)
+    assert sent <= counted <= sent + rounded + 1e-6
+    assert counted >= rounded
+    assert (usable_bytes(counted, rounded) <= counted).all()
+    if sent > 0.2 * rounded:  # below, all of it is what empty sessions count
+        assert_allclose(usable_bytes(counted, rounded), sent, rtol=1e-6)
+
+
+def test_rounding_and_keeping_by_hand():
+    one = np.array([1e9])
+    # large sessions: half a multiple more for each; 720 sessions of 1 MB
+    assert_allclose(counted_bytes(60 * one, 720e6), 60.36e9, rtol=2e-5)
+    assert_allclose(usable_bytes(60 * one, 720e6), 59.64e9, rtol=2e-5)
+    assert counted_bytes(0 * one, 720e6) == 720e6  # idle: each is counted once
+    assert usable_bytes(0.72 * one, 720e6) == 0
+    assert usable_bytes(one, 0.0) == counted_bytes(one, 0.0) == 1e9
+    assert kept_bytes(60e9, 55 * one, 20e9) == 5e9
+    assert kept_bytes(60e9, 5 * one, 20e9) == 20e9
+    assert kept_bytes(60e9, 65 * one, 20e9) == 0
 
 
 def test_the_part_of_the_cycle_that_is_over_stays_as_it_was():
