@@ -9,7 +9,7 @@ import numpy as np
 from linkfit.forecast.demand import crossing
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.path_source import named_rng
-from linkfit.forecast.power import HOURS_PER_DAY, has_sun, hours_by_day, stored_wh
+from linkfit.forecast.power import HOURS_PER_DAY, has_sun, hours_under, stored_wh, sun_factors
 from linkfit.link.paths import CapacityPaths
 from linkfit.site.hours import MONTHS, Power
 from linkfit.site.model import PathLimits
@@ -89,14 +89,13 @@ def _hours(
     sigma = float(np.hypot(SUN_YEAR_SIGMA, YIELD_SIGMA))
     level = np.exp(sigma * named_rng(seed, "sun of the year").standard_normal(_N_WORLDS))
     n_days = _SETTLE_DAYS + _MONTH_DAYS
-    hours = [
-        hours_by_day(
-            replace(power, panel_w=power.panel_w * float(level[number])),
-            n_days, _N_DRAWS, named_rng(seed, "days", str(number)), month=month,
-        )
-        for number in range(_N_WORLDS)
-    ]  # fmt: skip
-    return np.concatenate(hours)[:, _SETTLE_DAYS:], world
+    factors = np.concatenate(
+        [
+            level[number] * sun_factors(n_days, _N_DRAWS, named_rng(seed, "days", str(number)))
+            for number in range(_N_WORLDS)
+        ]
+    )
+    return hours_under(power, factors, [month] * n_days)[:, _SETTLE_DAYS:], world
 
 
 def all_months(power: Power, *, seed: int = 0) -> tuple[MonthHours, ...]:

@@ -1,5 +1,6 @@
 """Hours a day that battery and panel keep the server up."""
 
+from collections.abc import Sequence
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
@@ -64,16 +65,38 @@ def hours_by_day(
     not use stays in the battery up to its usable part.
     """
     count("n_days", n_days)
+    months = [month if start is None else (start + timedelta(days=day)).month
+              for day in range(n_days)]  # fmt: skip
+    return hours_under(power, sun_factors(n_days, n_draws, rng), months)
+
+
+def sun_factors(n_days: int, n_draws: int, rng: np.random.Generator) -> "NDArray[np.float64]":
+    """Sun of each day over the mean of its month, shape (d, t); 1 in the mean."""
+    normal = rng.standard_normal((n_draws, n_days))
+    return np.exp(SUN_DAY_SIGMA * normal - SUN_DAY_SIGMA**2 / 2)
+
+
+def hours_under(
+    power: Power, sun_factors: "NDArray[np.float64]", months: Sequence[int | None]
+) -> "NDArray[np.float64]":
+    """Hours up on each day from a full battery on, shape (d, t). [h]
+
+    Parameters
+    ----------
+    sun_factors : array, shape (d, t)
+        Sun of each day over the mean of its month. [1]
+    months : sequence of int or None, length t
+        Month of each day, 1 to 12; None: the mean day of the year.
+    """
+    n_draws, n_days = sun_factors.shape
     hours = np.empty((n_draws, n_days))
-    stored = np.full(n_draws, stored_wh(power))
-    day_wh = HOURS_PER_DAY * power.load_w
     if not has_sun(power):
         hours[:] = up_hours_per_day(power)
         return hours
-    factor = np.exp(SUN_DAY_SIGMA * rng.standard_normal((n_draws, n_days)) - SUN_DAY_SIGMA**2 / 2)
-    for day in range(n_days):
-        its_month = month if start is None else (start + timedelta(days=day)).month
-        there = stored + sun_wh(power, its_month) * factor[:, day]
+    stored = np.full(n_draws, stored_wh(power))
+    day_wh = HOURS_PER_DAY * power.load_w
+    for day, month in enumerate(months):
+        there = stored + sun_wh(power, month) * sun_factors[:, day]
         used = np.minimum(there, day_wh)
         stored = np.minimum(there - used, stored_wh(power))
         hours[:, day] = used / power.load_w

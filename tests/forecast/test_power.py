@@ -7,14 +7,16 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from numpy.testing import assert_allclose
+from numpy.testing import assert_allclose, assert_array_equal
 
 from linkfit.errors import InputError
 from linkfit.forecast.power import (
     has_sun,
     hours_by_day,
+    hours_under,
     powered_hours,
     stored_wh,
+    sun_factors,
     sun_wh,
     sustained_hours_per_day,
     up_hours_per_day,
@@ -49,8 +51,6 @@ def test_cases_by_hand():
 
 @given(powers)
 def test_hours_are_hours_of_a_day_and_a_heavier_load_never_adds_any(power):
-    from dataclasses import replace
-
     heavier = replace(power, load_w=2 * power.load_w)
     for hours in (up_hours_per_day, sustained_hours_per_day):
         assert 0 <= hours(heavier) <= hours(power) <= 24
@@ -113,3 +113,20 @@ def test_a_converter_takes_its_share():
     assert sun_wh(replace(plain, panel_w=100, sun_hours=2, output_frac=0.5)) == pytest.approx(60)
     assert not has_sun(plain)
     assert has_sun(replace(plain, panel_w=1, sun_hours=1))
+
+
+def test_sun_factors_are_1_in_the_mean_and_the_same_hours_come_of_them():
+    power = Power(battery_wh=640, load_w=13, panel_w=120, sun_hours=3.5)
+    factors = sun_factors(50, 2000, np.random.default_rng(7))
+    assert factors.mean() == pytest.approx(1.0, abs=0.01)
+    by_day = hours_by_day(power, 50, 2000, np.random.default_rng(7), month=6)
+    assert_array_equal(hours_under(power, factors, [6] * 50), by_day)
+
+
+def test_twice_the_sun_on_every_day_is_twice_the_panel():
+    power = Power(battery_wh=100, load_w=13, panel_w=60, sun_hours=2.0)
+    factors = sun_factors(30, 20, np.random.default_rng(8))
+    larger = replace(power, panel_w=120)
+    one, other = hours_under(power, 2 * factors, [None] * 30), hours_under(
+        larger, factors, [None] * 30)  # fmt: skip
+    assert_allclose(one, other)
