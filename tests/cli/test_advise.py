@@ -115,3 +115,46 @@ def test_every_wrong_setting_is_told_at_once_and_nothing_is_forecast(run, ask):
     assert (code, out) == (2, "")
     assert "--set: team chatt.users: expected one of" in err
     assert "--set: plan: cap: expected a text with a number and a unit, got 1" in err
+
+
+def test_bulk_may_make_way_and_its_snippet_marks_it(run):
+    code, out, _ = run(
+        "advise", "examples/vet-van.toml", "traces/vet-van", "--start", "2026-06-01", "--emit", "-"
+    )
+    assert code == 4  # one call stays too late
+    assert "copies for the practice: priority of what" in " ".join(out.split())
+    assert "# iptables -t mangle -A OUTPUT -m owner --uid-owner USER -j DSCP --set-dscp 1" in out
+
+
+SMALL_PLAN = ("--set", "plan.cap=1 GB", "--set", "prices.currency=EUR")
+ON_SALE = (
+    "--set",
+    'prices.plans=[{cap="1 GB",per_month=9},{cap="2 GB",per_month=12.5},{cap="4 GB",per_month=18}]',
+)
+
+
+def test_a_larger_plan_is_priced_by_the_user_and_bought_within_the_limit(run, ask):
+    code, out, _ = run(*ask, *SMALL_PLAN, *ON_SALE, "--set", "prices.most_per_month=10", "--json")
+    assert code == 0
+    record = json.loads(out)
+    (plan,) = [change for change in record["changes"] if change["what"] == "data plan"]
+    assert (plan["to"], plan["cost"]) == ("4.00 GB", "a larger plan, 9 EUR a month")
+    assert plan["cost_parts"]["source"].startswith("money: prices of the site file")
+    best = record["answers"]["cheapest"]
+    assert (best["money"], best["money_once"]) == (9.0, 0.0)
+    moved = [t for t in record["targets"] if t["target"] != t["target_after"]]
+    assert [(t["target"], t["target_after"], t["met_after"]) for t in moved] == [(1e9, 4e9, True)]
+
+
+@pytest.mark.parametrize(
+    ("prices", "why_not"),
+    [
+        ((), "price not given in [prices] of the site file"),
+        (ON_SALE, "9 EUR a month, and [prices] of the site file allows no most_per_month"),
+    ],
+)
+def test_without_a_limit_no_money_is_spent(run, ask, prices, why_not):
+    _, out, _ = run(*ask, *SMALL_PLAN, *prices, "--json")
+    (offered,) = json.loads(out)["answers"]["offered"]
+    assert (offered["from"], offered["why_not"]) == ("1.00 GB", why_not)
+    assert json.loads(out)["answers"]["cheapest"]["money"] == 0.0

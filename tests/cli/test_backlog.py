@@ -5,8 +5,14 @@ import pytest
 pytestmark = pytest.mark.slow
 
 
-def test_json_says_when_what_binds_and_the_chance(run, site_file, quick):
-    code, out, _ = run("backlog", site_file, *quick, "--start", "2026-06-29", "--json")
+@pytest.fixture
+def ask(site_file, quick):
+    return ["backlog", site_file, *quick, "--start", "2026-06-29"]
+
+
+def test_json_says_when_what_binds_and_the_chance_as_the_advice_does(run, ask):
+    """One seed, one figure: advise and backlog read the same futures; used data is gone."""
+    code, out, _ = run(*ask, "--json")
     record = json.loads(out)
     assert (code, record["schema"]) == (0, "linkfit/backlog/1")
     [backlog] = record["backlogs"]
@@ -15,14 +21,20 @@ def test_json_says_when_what_binds_and_the_chance(run, site_file, quick):
     assert backlog["binding"]
     low, high = backlog["prob_by_deadline_low"], backlog["prob_by_deadline_high"]
     assert 0 <= low <= backlog["prob_by_deadline"] <= high <= 1
+    [advised] = json.loads(run("advise", *ask[1:], "--json")[1])["backlogs"]
+    same = ["p05_days", "p50_days", "p95_days", "binding", "prob_by_deadline", "p50_date"]
+    assert {key: backlog[key] for key in same} == {key: advised[key] for key in same}
+    code, out, _ = run(*ask, "--used", "60 GB", "--json")
+    assert code == 0
+    [spent] = json.loads(out)["backlogs"]
+    assert spent["p50_days"] > backlog["p50_days"]
 
 
-def test_it_reads_well_and_the_same_each_time(run, site_file, quick):
-    ask = ["backlog", site_file, *quick, "--name", "season photos", "--start", "2026-06-29"]
-    first = run(*ask)
+def test_it_reads_well_and_the_same_each_time(run, ask):
+    first = run(*ask, "--name", "season photos")
     assert first[0] == 0
     assert "held back by" in first[1]
-    assert run(*ask) == first
+    assert run(*ask, "--name", "season photos") == first
 
 
 def test_an_unknown_name_is_bad_input(run, site_file, quick):
@@ -65,23 +77,3 @@ def test_a_backlog_that_grows_for_ever_says_so(run, quick, site_file):
     assert code == 0
     assert "season photos: never finishes" in out
     assert "new items bring" in out
-
-
-def test_the_days_are_those_of_the_advice(run, site_file, quick):
-    """One seed, one figure: advise and backlog read the same futures."""
-    ask = [site_file, *quick, "--start", "2026-06-29", "--json"]
-    [alone] = json.loads(run("backlog", *ask)[1])["backlogs"]
-    [advised] = json.loads(run("advise", *ask)[1])["backlogs"]
-    same = ["p05_days", "p50_days", "p95_days", "binding", "prob_by_deadline", "p50_date"]
-    assert {key: alone[key] for key in same} == {key: advised[key] for key in same}
-
-
-def test_used_data_is_gone(run, site_file, quick):
-    code, out, _ = run("backlog", site_file, *quick, "--start", "2026-06-29", "--used", "60 GB",
-                       "--json")  # fmt: skip
-    [spent] = json.loads(out)["backlogs"]
-    [fresh] = json.loads(run("backlog", site_file, *quick, "--start", "2026-06-29", "--json")[1])[
-        "backlogs"
-    ]
-    assert code == 0
-    assert spent["p50_days"] > fresh["p50_days"]

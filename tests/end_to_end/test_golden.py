@@ -1,4 +1,7 @@
-"""What the commands print at 80 columns, word for word; ``pytest --regen`` rewrites it."""
+"""What the commands print at 80 columns, word for word; ``pytest --regen`` rewrites it.
+
+That of the demo is held in tests/cli/test_demo.py.
+"""
 
 from pathlib import Path
 
@@ -65,8 +68,3 @@ def test_transfer_that_starts_now(golden, printed):
 @pytest.mark.slow
 def test_backlog(golden, printed):
     golden("backlog.txt", printed("backlog", SITE, TRACES, "--start", "2026-06-29"))
-
-
-@pytest.mark.slow
-def test_demo(golden, printed, tmp_path):
-    golden("demo.txt", printed("demo", "--output", tmp_path))
