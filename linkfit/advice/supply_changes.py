@@ -18,7 +18,7 @@ from linkfit.units import format_size
 
 PLAN_SETTING, POWER_SETTING = "data plan", "panel and battery"
 SETTINGS = (PLAN_SETTING, POWER_SETTING)
-LARGEST_PLAN = 4.0  # times the present one: a plan of another order is another question
+N_PLANS = 5  # the next larger ones: a plan of another order is another question
 # panel and battery, times the present ones
 POWER_LEVELS = ((1.5, 1.0), (2.0, 1.0), (2.0, 2.0))
 BATTERY_LEVELS = ((1.0, 1.5), (1.0, 2.0))  # where there is no panel
@@ -37,7 +37,7 @@ def _larger_plans(site: Site) -> Iterator[Change]:
     if now_bytes is None:
         return
     sizes = [plan.cap_bytes for plan in site.prices.plans] or [n * 1e9 for n in USUAL_SIZES_GB]
-    larger = sorted(size for size in sizes if now_bytes < size <= LARGEST_PLAN * now_bytes)
+    larger = sorted(size for size in sizes if size > now_bytes)[:N_PLANS]
     for size_bytes in larger:
         month_cost = site.prices.plan_month_cost(site.plan, size_bytes)
         priced = month_cost is not None

@@ -26,11 +26,11 @@ def power(site):
     return [c for c in supply_changes(site) if c.setting == POWER_SETTING]
 
 
-def test_the_usual_sizes_up_to_four_times_the_plan_are_offered_without_a_price():
+def test_the_next_usual_sizes_are_offered_without_a_price():
     found = plans(Site(name="hut", plan=Plan(cap_bytes=60e9)))
-    assert [c.after_text for c in found] == ["80.0 GB", "100 GB", "150 GB", "200 GB"]
+    assert [c.after_text for c in found] == ["80.0 GB", "100 GB", "150 GB", "200 GB", "300 GB"]
     assert all(c.cost.month_cost is None for c in found), "never nothing"
-    assert [c.cost.source for c in found] == ["common practice"] * 4
+    assert [c.cost.source for c in found] == ["common practice"] * 5
     strengths = [c.strength_frac for c in found]
     assert strengths == sorted(strengths)
     assert strengths[-1] == 1
