@@ -139,6 +139,11 @@ def format_duration(duration_s: float, digits: int = 2) -> str:
     return _scaled(duration_s, ((1.0, "s"),), digits)
 
 
+def format_energy(energy_wh: float, digits: int = 2) -> str:
+    """An energy as a person writes it, for example ``"54 Wh"``; ``"without end"`` for infinity."""
+    return _scaled(energy_wh, ((1.0, "Wh"),), digits) if math.isfinite(energy_wh) else "without end"
+
+
 def format_count(number: int, noun: str) -> str:
     """A count with its noun, "1 run" or "3 runs"; the plural takes an s."""
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

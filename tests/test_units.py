@@ -126,3 +126,11 @@ def test_a_count_agrees_with_its_noun(number, said):
 )
 def test_an_amount_stands_with_its_unit(value, unit, text):
     assert units.format_amount(value, unit) == text
+
+
+@pytest.mark.parametrize(("energy_wh", "text"), [
+    (54.3, "54 Wh"), (216.0, "220 Wh"), (0.77, "0.77 Wh"), (12345.0, "12000 Wh"),
+    (float("inf"), "without end"),
+])  # fmt: skip
+def test_energies_have_their_unit_and_no_exponent(energy_wh, text):
+    assert units.format_energy(energy_wh) == text

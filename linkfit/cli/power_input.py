@@ -10,9 +10,6 @@ if TYPE_CHECKING:
     from linkfit.site.hours import Power
     from linkfit.site.model import Site
 
-_LOOK_S = 3600.0
-_N_DRAWS = 400
-
 
 def asked_power(
     site: "Site", *, battery: str | None, load: str | None, panel: str | None
@@ -44,9 +41,9 @@ def power_answer(
 ) -> dict[str, Any]:
     """The record of `power`: hours of `month`, or of all, and energy for a GB on `link`."""
     from linkfit.advice.cautions import BATTERY_CARE, POWER_LIMITS
-    from linkfit.forecast.energy import all_months, gb_energy, hours_gains, month_hours
-    from linkfit.forecast.path_source import named_rng
+    from linkfit.forecast.energy import all_months, hours_gains, link_energies, month_hours
     from linkfit.report.power_json import power_record
+    from linkfit.report.power_notes import power_notes
     from linkfit.site.sun import month_number
 
     if month is None:
@@ -55,31 +52,9 @@ def power_answer(
         number = month_number(month, where="--month")
         months = (month_hours(power, number, seed=seed),)
     worst = min(months, key=lambda one: float(one.mean.quantile(0.5))).month
-    energies = []
-    for way in ("up", "down"):
-        if link is not None and (link.up if way == "up" else link.down) is not None:
-            rng = named_rng(seed, "energy", way)
-            paths = link.paths(way, horizon_s=_LOOK_S, n_draws=_N_DRAWS, rng=rng)
-            energies.append(gb_energy(power, site.path, way, paths))
+    energies = () if link is None else link_energies(power, site.path, link, seed=seed)
     return power_record(
         power, months, hours_gains(power, worst, seed=seed), energies,
-        site=site.name, seed=seed, gains_month=worst, notes=_notes(power, month),
+        site=site.name, seed=seed, gains_month=worst, notes=power_notes(power, month),
         cautions=(POWER_LIMITS, BATTERY_CARE),
     )  # fmt: skip
-
-
-def _notes(power: "Power", month: str | None) -> list[str]:
-    """What the reader must know of the sun that was used."""
-    notes = [
-        "sun differs from day to day by half and from year to year by a seventh, panels by a "
-        "tenth (common practice, not measured here)"
-    ]
-    if not power.panel_w or not (power.sun_hours or power.sun_hours_by_month):
-        return ["without a panel the battery is taken to be charged elsewhere once a day"]
-    if not power.sun_hours_by_month:
-        asked = f"for {month.lower()} " if month is not None else ""
-        notes.append(
-            f"sun_hours is one number, used {asked}as it stands; give twelve (from a solar atlas "
-            "of the place) for a figure of each month: winter is far below the mean of the year"
-        )
-    return notes

@@ -18,6 +18,8 @@ from linkfit.units import BITS_PER_BYTE, SECONDS_PER_HOUR
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from linkfit.link.model import LinkModel
+
 SUN_YEAR_SIGMA = 0.15  # a month's sun from year to year (log scale): common practice, a guess
 YIELD_SIGMA = 0.10  # what a panel yields against what it is said to: common practice, a guess
 _SETTLE_DAYS = 45  # until the first charge of the battery no longer shows
@@ -25,6 +27,7 @@ _MONTH_DAYS = 30
 _N_WORLDS = 40  # years and panels
 _N_DRAWS = 10  # of each
 _GB = 1e9
+_LOOK_S, _N_PATHS = 3600.0, 400  # futures of the link behind the energy for a GB
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -158,3 +161,16 @@ def gb_energy(power: Power, path: PathLimits, direction: str, paths: CapacityPat
 
     added = None if power.load_busy_w is None else energy(power.load_busy_w - power.load_w)
     return GbEnergy(direction=direction, whole=energy(busy_w), added=added)
+
+
+def link_energies(
+    power: Power, path: PathLimits, link: "LinkModel", *, seed: int = 0
+) -> tuple[GbEnergy, ...]:
+    """Energy for a GB of payload in each direction of `link` that was measured."""
+    found = []
+    for way in ("up", "down"):
+        if getattr(link, way) is not None:
+            rng = named_rng(seed, "energy", way)
+            paths = link.paths(way, horizon_s=_LOOK_S, n_draws=_N_PATHS, rng=rng)
+            found.append(gb_energy(power, path, way, paths))
+    return tuple(found)

@@ -7,7 +7,7 @@ from rich.text import Text
 
 from linkfit.report.listing import Column, Listing, bullets, heading, sentence
 from linkfit.report.wording import DIRECTION_WORDS
-from linkfit.units import format_share
+from linkfit.units import format_energy, format_share
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -91,8 +91,12 @@ def _wh(quantiles: Record) -> str:
     if quantiles["p50_wh"] is None:
         return "without end"
     low, middle, high = (quantiles[f"{level}_wh"] for level in ("p05", "p50", "p95"))
-    most = "without end" if high is None else f"{high:.2g}"
-    return f"{middle:.2g} Wh (90 %: {low:.2g} to {most})"
+    most = "without end" if high is None else _bare(high)
+    return f"{_bare(middle)} Wh (90 %: {_bare(low)} to {most})"
+
+
+def _bare(energy_wh: float) -> str:
+    return format_energy(energy_wh).removesuffix(" Wh")
 
 
 def _changes(record: Record) -> list[str]:

@@ -57,3 +57,10 @@ def test_what_does_not_apply_is_left_out():
     assert "Energy" not in text
     assert "in full sun" not in text
     assert "Notes" not in text
+
+
+def test_a_large_energy_is_written_out():
+    text = shown(RECORD | {"energy_per_gb": [
+        {"direction": "up", "p05_wh": 95.0, "p50_wh": 216.0, "p95_wh": 1400.0, "added": None}]},
+        200)  # fmt: skip
+    assert "220 Wh (90 %: 95 to 1400)" in text

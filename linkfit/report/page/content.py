@@ -10,6 +10,7 @@ from linkfit.report.page.basis import (
     missing_section,
 )
 from linkfit.report.page.blocks import Report, Section
+from linkfit.report.page.energy import energy_section
 from linkfit.report.page.evidence import (
     ledger_section,
     payload_section,
@@ -42,6 +43,7 @@ def report_of(found: "Material", inputs: "Inputs") -> Report:
         changes_section(found),
         data_section(found),
         backlog_section(found),
+        energy_section(found),
         headroom_section(found),
         missing_section(found),
         cautions_section(found.advice.cautions, found.advice.before.notes),

@@ -23,6 +23,7 @@ from linkfit.forecast.user_limits import bears_load
 from linkfit.forecast.world_intervals import Estimate, over_worlds
 from linkfit.link.model import LinkModel
 from linkfit.report.advice_json import advice_record
+from linkfit.report.page.energy import EnergyStory, energy_story
 from linkfit.report.page.grid import Grid, payload_grid
 from linkfit.site.model import Service, Site, Task
 
@@ -81,6 +82,7 @@ class Material:
     fan: DataFan
     backlogs: tuple[BacklogStory, ...]
     grid: Grid | None
+    energy: EnergyStory | None = None
 
 
 def gather(site: Site, link: LinkModel, *, seed: int = 0, start: date | None = None) -> Material:
@@ -112,6 +114,7 @@ def gather(site: Site, link: LinkModel, *, seed: int = 0, start: date | None = N
         fan=data_fan(data.data, seed=seed),
         backlogs=_backlogs(advice.before, link, seed, start),
         grid=payload_grid(site, evaluator),
+        energy=energy_story(site, link, seed=seed),
     )
 
 

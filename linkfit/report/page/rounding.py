@@ -3,7 +3,13 @@
 import math
 from typing import TYPE_CHECKING
 
-from linkfit.units import format_duration, format_rate, format_share, format_size
+from linkfit.units import (
+    format_duration,
+    format_energy,
+    format_rate,
+    format_share,
+    format_size,
+)
 
 if TYPE_CHECKING:
     from linkfit.forecast.draws import Forecast
@@ -32,11 +38,13 @@ def digits_for(value: float, low: float, high: float) -> int:
 
 
 def said(value: float, unit: str, digits: int = 2) -> str:
-    """`value` of "s", "days", "bytes", "bit/s" or a plain unit, to `digits`."""
+    """`value` of "s", "days", "bytes", "bit/s", "Wh" or a plain unit, to `digits`."""
     if unit in _SECONDS_PER_UNIT:
         return format_duration(value * _SECONDS_PER_UNIT[unit], digits)
     if unit == "bytes":
         return format_size(value, digits)
+    if unit == "Wh":
+        return format_energy(value, digits)
     if unit == "bit/s":
         return format_rate(value, digits) if value else "0 bit/s"
     return "never" if math.isinf(value) else f"{value:.{digits}g} {unit}".strip()
