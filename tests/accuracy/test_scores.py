@@ -90,7 +90,7 @@ def test_downloads_on_which_nothing_was_set(shared_traces):
 
 
 def test_a_few_speed_tests(measured):
-    rows = sparse_score.rows(measured, n_repeats=6)
+    rows = sparse_score.rows(measured, n_repeats=4)
     pooled = [row for row in rows if row.name.startswith("all")]
     assert len(pooled) == 8
     assert all(held(row) for row in pooled), wrong(pooled)
