@@ -1,27 +1,25 @@
 """evaluate: all forecasts of one Site on one LinkModel, from one seed."""
 
 import zlib
-from collections.abc import Hashable, Mapping
+from collections.abc import Hashable
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from linkfit._checks import count
-from linkfit.forecast.backlog import forecast_backlogs
 from linkfit.forecast.busy_hour import slowest_hour
 from linkfit.forecast.company import Company
 from linkfit.forecast.data_use import forecast_data
 from linkfit.forecast.draws import Forecast
+from linkfit.forecast.kept_backlogs import KeptBacklogs
 from linkfit.forecast.load import directions, site_classes, site_stream_load_bps
 from linkfit.forecast.meets import Meets
-from linkfit.forecast.outcomes import BacklogForecast, Evaluation, ServiceForecast, TaskForecast
-from linkfit.forecast.path_source import backlog_paths
-from linkfit.forecast.shares import WAYS
+from linkfit.forecast.outcomes import Evaluation, ServiceForecast, TaskForecast
 from linkfit.forecast.task_times import BusyHour, TaskDraws, besides_bps, task_draws
-from linkfit.forecast.unanswered import refusal, unmeasured_backlog, unmeasured_task
+from linkfit.forecast.unanswered import refusal, unmeasured_task
 from linkfit.forecast.user_limits import UserCurve, UserLimit, bears_load
-from linkfit.site.model import Backlog, PathLimits, Service, Site, Task
+from linkfit.site.model import PathLimits, Service, Site, Task
 from linkfit.units import SECONDS_PER_HOUR
 
 if TYPE_CHECKING:
@@ -32,7 +30,7 @@ if TYPE_CHECKING:
 
 LEAST_WORLDS = 10
 PROBES_PER_WORLD = 40  # with fewer a world has no 95th percentile of its own to speak of
-SAME_LOAD_FRAC = 0.01  # company that differs by less leaves a task's times where they are
+SAME_LOAD_FRAC = 0.01  # company that differs by less leaves times and days where they are
 _THROTTLED_PROBES = 100
 _BOTH = ("up", "down")
 
@@ -81,6 +79,7 @@ class Evaluator:
         self._drawn: dict[Hashable, list[tuple[Meets, TaskDraws]]] = {}
         self._alone: dict[Hashable, dict[Hashable, Any]] = {}
         self._data_kept: dict[Hashable, Any] = {}
+        self._backlogs = KeptBacklogs(link, seed=seed, start=start, data_kept=self._data_kept)
         company_seed = int(stream_seed(seed, "company").integers(2**63))
         self._company = Company(max(n_probes, _THROTTLED_PROBES), company_seed)
 
@@ -101,7 +100,7 @@ class Evaluator:
             A search over many sites does without.
         exact : bool, optional
             False: a task whose company changed by less than a hundredth of the capacity keeps
-            its times. As `limits` if not given.
+            its times, and backlogs likewise their days. As `limits` if not given.
         users : bool, optional
             The largest numbers of users, which cost most of all. As `limits` if not given.
         """
@@ -112,41 +111,18 @@ class Evaluator:
             self._service(service, site, hour, throttled=limits, users=users, exact=exact)
             for service in site.services
         )
+        data = self._keep(("data", site), lambda: self._data(site))
         return Evaluation(
             site=site,
             seed=self.seed,
             services=services,
-            data=self._keep(("data", site), lambda: self._data(site)),
-            backlogs=tuple(self._backlog(b, site, binding=limits) for b in site.backlogs),
+            data=data,
+            backlogs=self._backlogs.forecast(
+                site, data, binding=limits, apart_frac=0.0 if exact else SAME_LOAD_FRAC
+            ),
             missing=self.link.missing,
             notes=(*_notes(site, self.hour_of(site)), *self._left_out(site)),
         )
-
-    def _backlog(self, backlog: Backlog, site: Site, *, binding: bool) -> BacklogForecast:
-        unmeasured = " and ".join(way for way in WAYS[backlog.flow] if not self._is_measured(way))
-        if unmeasured:
-            return unmeasured_backlog(backlog, unmeasured)
-        needed = {way for one in site.backlogs for way in WAYS[one.flow] if self._is_measured(way)}
-        paths = {
-            way: self._keep(
-                ("backlog paths", way),
-                lambda w=way: backlog_paths(self.link, (w,), seed=self.seed),
-            )[way]
-            for way in sorted(needed)
-        }
-        together: Mapping[str, BacklogForecast] = self._keep(
-            ("backlogs", site, binding),
-            lambda: forecast_backlogs(
-                site,
-                self.link,
-                paths,
-                seed=self.seed,
-                start=self.start,
-                binding=binding,
-                kept=self._data_kept,
-            ),
-        )
-        return together[backlog.name]
 
     def _data(self, site: Site) -> Any:
         rates = {

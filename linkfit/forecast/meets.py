@@ -30,6 +30,8 @@ class Meets:
 
     def apart_frac(self, other: "Meets") -> float:
         """Load that one meets and the other does not, as a share of the capacity."""
+        if self.loads == other.loads:
+            return 0.0
         mine, theirs = self._by_flow(), other._by_flow()
         keys = mine.keys() | theirs.keys()
         return sum(abs(mine.get(key, 0.0) - theirs.get(key, 0.0)) for key in keys)
