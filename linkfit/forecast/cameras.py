@@ -8,9 +8,12 @@ import numpy as np
 from linkfit._checks import count, positive
 from linkfit.forecast.demand import crossing
 from linkfit.forecast.draws import Forecast
+from linkfit.forecast.plan_use import usable_bytes
 from linkfit.units import BITS_PER_BYTE, DAYS_PER_MONTH, SECONDS_PER_DAY
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from linkfit.site.model import PathLimits
     from linkfit.site.plan import Plan
 
@@ -50,6 +53,7 @@ def watching_time_s(
     path: "PathLimits",
     *,
     used: Forecast | None = None,
+    rounded_bytes: "NDArray[np.float64] | float" = 0.0,
     open_frac: float = 1.0,
     rng: np.random.Generator,
     n_draws: int = 2000,
@@ -61,13 +65,16 @@ def watching_time_s(
     rate_bps : float
         Payload of the feed. [bit/s]
     used : Forecast, optional
-        What else the plan counts in a month. [bytes]
+        What else is sent in a month in the directions that count. [bytes]
+    rounded_bytes : array, shape (d,), or float
+        What the plan rounds the sessions of a month up to. [bytes]
     open_frac : float
         Share of the time in which the server is up. [fraction]
 
     Notes
     -----
-    The feed's rate is known to a factor exp(+-0.3), the same for the whole month.
+    The feed's rate is known to a factor exp(+-0.3), the same for the whole month. A plan that is
+    used up each month has nothing to carry over.
     """
     if plan.cap_bytes is None:
         return None
@@ -75,7 +82,7 @@ def watching_time_s(
     factor = crossing(path, "out").factor(plan.counted)
     month_s = DAYS_PER_MONTH * SECONDS_PER_DAY * open_frac
     rates = positive("rate_bps", rate_bps) * np.exp(RATE_SIGMA * rng.standard_normal(n))
-    left_bytes = np.full(n, plan.cap_bytes)
+    left_bytes = usable_bytes(np.full(n, plan.cap_bytes), rounded_bytes)
     if used is not None:
         left_bytes = np.maximum(left_bytes - used.draws, 0.0)
     times_s = np.minimum(left_bytes * BITS_PER_BYTE / (rates * max(factor, 1e-12)), month_s)

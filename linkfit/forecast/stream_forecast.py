@@ -9,10 +9,16 @@ import numpy as np
 from linkfit._checks import fraction, positive
 from linkfit.forecast.busy_hour import slowest_hour
 from linkfit.forecast.cameras import FEEDS, watching_time_s
-from linkfit.forecast.data_use import PROTOCOL_FACTOR, forecast_data
+from linkfit.forecast.data_use import (
+    N_DRAWS,
+    PROTOCOL_FACTOR,
+    forecast_data,
+    rounded_bytes_per_day,
+)
 from linkfit.forecast.demand import forward_factor
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.hours import open_frac, site_intervals
+from linkfit.forecast.hours_assumed import hours_assumed
 from linkfit.forecast.load import site_classes
 from linkfit.forecast.rate_limits import crossing_bps
 from linkfit.forecast.sharing import spread_rows
@@ -20,7 +26,7 @@ from linkfit.forecast.stalls import FILM, LIVE, Player, Watching, watch
 from linkfit.forecast.world_intervals import Estimate, over_worlds
 from linkfit.site.model import PathLimits, Site
 from linkfit.site.plan import Plan
-from linkfit.units import SECONDS_PER_HOUR
+from linkfit.units import DAYS_PER_MONTH, SECONDS_PER_HOUR
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -81,7 +87,8 @@ class StreamAnswer:
 class StreamForecast:
     """Films by rate and live cameras by picture and frames; `load_bps` is what else is sent.
 
-    `is_floor`: nobody ever tried for all that the link carries, so more may fit.
+    `is_floor`: nobody ever tried for all that the link carries, so more may fit. `plan` is the
+    one that minutes a month rest on; `hours_assumed` says which sun the hours of power rest on.
     """
 
     films: tuple[StreamAnswer, ...]
@@ -91,8 +98,14 @@ class StreamForecast:
     live_session_s: float
     load_bps: float
     hour: int | None
-    cap_bytes: float | None
+    plan: Plan
     is_floor: bool
+    hours_assumed: str = ""
+
+    @property
+    def cap_bytes(self) -> float | None:
+        """Of the plan, in a month. [bytes]"""
+        return self.plan.cap_bytes
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,8 +252,9 @@ def forecast_streams(
         live_session_s=live_session_s,
         load_bps=load_bps,
         hour=hour,
-        cap_bytes=plan.cap_bytes,
+        plan=plan,
         is_floor=link.direction(DIRECTION).lower_bound_only,
+        hours_assumed=hours_assumed(where.hours),
     )
 
 
@@ -250,19 +264,23 @@ def _with_months(
     """The feeds with the time a month that the plan leaves each."""
     path = site.path if site is not None else PathLimits()
     used, share = None, 1.0
+    rounded = np.zeros(N_DRAWS)
     if site is not None:
         rates = {
             way: model.mean_rate_bps
             for way, model in (("up", link.up), ("down", link.down))
             if model is not None
         }
-        used = forecast_data(site, seed=seed, mean_rates_bps=rates).use
+        unrounded = replace(site, plan=replace(site.plan, round_up_bytes=None))
+        used = forecast_data(unrounded, seed=seed, mean_rates_bps=rates).use
+        rounded = rounded_bytes_per_day(site, seed=seed) * DAYS_PER_MONTH
         share = open_frac(site_intervals(site.hours))
 
     def month(feed: StreamAnswer, others: Forecast | None) -> Forecast | None:
         return watching_time_s(
             feed.rate_bps, plan, path,
-            used=others, open_frac=share, rng=_rng(seed, "camera rate"),
+            used=others, rounded_bytes=rounded, open_frac=share, rng=_rng(seed, "camera rate"),
+            n_draws=N_DRAWS,
         )  # fmt: skip
 
     return tuple(

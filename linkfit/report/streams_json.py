@@ -23,6 +23,7 @@ def streams_record(found: "StreamForecast", *, seed: int) -> dict[str, Any]:
         "wanted_prob": found.wanted_prob,
         "load_bps": found.load_bps,
         "cap_bytes": found.cap_bytes,
+        "hours_assumed": found.hours_assumed,
         "films": {
             "session_s": found.session_s,
             "good": "never stands still",

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from linkfit.forecast.draws import Forecast
     from linkfit.forecast.stream_forecast import StreamAnswer, StreamForecast
+    from linkfit.site.plan import Plan
 
 _SIMPLE_FEED = "640x360, 5 frames/s"
 _SECONDS_PER_MINUTE = 60.0
@@ -195,5 +196,21 @@ def _notes(found: "StreamForecast") -> list[str]:
     if found.cap_bytes is None:
         notes.append("Minutes a month need the plan: --cap or --site.")
     else:
-        notes.append(f"The plan counts {format_size(found.cap_bytes)} a month.")
+        notes.append(_plan_note(found.plan, found.cap_bytes))
+    if found.hours_assumed:
+        notes.append(f"{found.hours_assumed[0].upper()}{found.hours_assumed[1:]}.")
     return notes
+
+
+def _plan_note(plan: "Plan", cap_bytes: float) -> str:
+    """What a month of the plan holds, by its own rules."""
+    ways = {"both": "both directions", "up": "what goes up", "down": "what comes down"}
+    text = f"The plan holds {format_size(cap_bytes)} a month and counts {ways[plan.counted]}"
+    if plan.tether_bytes == cap_bytes:
+        text += ", the part that a hotspot's clients may use"
+    if plan.round_up_bytes:
+        text += f"; each session is rounded up to whole {format_size(plan.round_up_bytes)}"
+    if plan.carry_over_bytes:
+        text += ("; used up each month, it has nothing to carry over: a month after an idle one "
+                 f"has up to {format_size(plan.carry_over_bytes)} more")  # fmt: skip
+    return f"{text}."

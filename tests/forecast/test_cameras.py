@@ -52,6 +52,16 @@ def test_what_else_the_plan_counts_comes_first(rng):
     assert (minutes(rng, used=more).draws == 0).all()
 
 
+def test_sessions_rounded_up_leave_less(rng):
+    """720 sessions of up to 10 MB more: half of it on top, 3.6 of the 60 GB."""
+    plain, rounded = (
+        minutes(np.random.default_rng(1), rounded_bytes=b).draws for b in (0.0, 7.2e9)
+    )
+    assert np.median(rounded / plain) == pytest.approx(56.4 / 60, abs=0.003)  # to first order
+    idle = minutes(rng, rounded_bytes=61e9)  # more than the plan holds
+    assert (idle.draws == 0).all()
+
+
 def test_a_month_is_not_longer_than_the_server_is_up(rng):
     found = minutes(rng, cap_bytes=1e15, open_frac=0.5)
     assert (found.draws == DAYS_PER_MONTH * 86400 * 0.5).all()

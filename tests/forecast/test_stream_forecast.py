@@ -81,6 +81,18 @@ def test_a_site_takes_its_transfers_and_its_data_first(link, found):
     assert feed.month.quantile(0.5) < feed.month_alone.quantile(0.5)
 
 
+def test_the_plan_of_a_camera_is_that_of_the_data_command(link):
+    """Rounding takes half a multiple a session from what is left, the rest of it the same."""
+    plain, rounded, capped = (
+        forecast_streams(link, site=Site(name="dig", plan=Plan(cap_bytes=60e9, **edit))).feeds[0]
+        for edit in ({}, {"round_up_bytes": 5e6}, {"tether_bytes": 30e9})
+    )
+    ratio = float(rounded.month_alone.quantile(0.5) / plain.month_alone.quantile(0.5))
+    assert ratio == pytest.approx(1 - 720 * 2.5e6 / 60e9, abs=0.005)
+    half = float(capped.month_alone.quantile(0.5) / plain.month_alone.quantile(0.5))
+    assert half == pytest.approx(0.5, abs=1e-6)
+
+
 def test_a_link_twice_as_fast_never_carries_fewer(link):
     """The same futures, all of them twice as fast."""
     runs = link.up.runs

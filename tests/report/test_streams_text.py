@@ -10,6 +10,7 @@ from linkfit.forecast.stream_forecast import forecast_streams
 from linkfit.ingest.trace import Trace
 from linkfit.link.fit import fit_link
 from linkfit.report.streams_text import streams_text
+from linkfit.site.plan import Plan
 
 
 def shown(found, width=80):
@@ -31,7 +32,7 @@ def test_every_stream_is_there_at_any_width(found, width):
         assert one.name in text
         assert f"{one.n_low} to {one.n_high}" in text
     assert "(link up)" in text
-    assert "The plan counts 60.0 GB a month." in text
+    assert "The plan holds 60.0 GB a month and counts both directions." in text
 
 
 def test_it_starts_with_the_best_that_plays_and_one_camera(found):
@@ -59,3 +60,15 @@ def test_a_link_on_which_nothing_plays_and_a_plan_that_is_unknown_are_said():
 def test_a_floor_is_said(found):
     assert "more may fit" not in shown(found)
     assert "more may fit" in shown(replace(found, is_floor=True))
+
+
+def test_the_rules_of_the_plan_and_the_sun_behind_the_hours_are_said(found):
+    plan = Plan(cap_bytes=60e9, tether_bytes=30e9, counted="up", carry_over_bytes=20e9,
+                round_up_bytes=1e6)  # fmt: skip
+    text = shown(replace(found, plan=plan, hours_assumed="hours of power: 7.0 h a day"))
+    assert (
+        "The plan holds 30.0 GB a month and counts what goes up, the part that a hotspot's "
+        "clients may use; each session is rounded up to whole 1.00 MB; used up each month, it "
+        "has nothing to carry over: a month after an idle one has up to 20.0 GB more." in text
+    )
+    assert "- Hours of power: 7.0 h a day." in text
