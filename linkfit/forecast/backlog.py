@@ -109,7 +109,8 @@ def forecast_backlogs(
 ) -> Mapping[str, BacklogForecast]:
     """Every backlog of `site` that crosses no direction but those of `paths`, by name.
 
-    One drain for all of them: the same figures as `forecast_backlog` of each, in less time.
+    One drain for all of them: the same figures as `forecast_backlog` of each, in less time; with
+    `binding` also the easings.
     `kept` as in `forecast_data`.
     """
     known = [one for one in site.backlogs if set(WAYS[one.flow]) <= set(paths)]
@@ -122,7 +123,7 @@ def forecast_backlogs(
     return {
         one.name: _forecast(
             replace(case, own=index), site, days[:, index], (start, start_h), seed,
-            binding=binding, prices=False,
+            binding=binding, prices=binding,
         )
         for index, one in enumerate(known)
     }  # fmt: skip

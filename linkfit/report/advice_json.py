@@ -8,6 +8,7 @@ sizes in bytes, days from the start of the cycle or of the backlog. `services`, 
 from typing import TYPE_CHECKING, Any
 
 from linkfit.advice.link_rates import AVERAGE_S, link_rates
+from linkfit.advice.measures import OVER_CAP_PROB
 from linkfit.advice.selection import TIME_LIMIT_S
 from linkfit.advice.verdict import (
     open_directions,
@@ -15,6 +16,8 @@ from linkfit.advice.verdict import (
     verdict_reason,
     verdict_sentence,
 )
+from linkfit.forecast.easing import EXTRA_CAP_BYTES
+from linkfit.forecast.plan_sizes import plan_chance, plan_sizes
 from linkfit.report.advice_answers import answers_record
 from linkfit.report.backlog_json import backlog_record
 from linkfit.report.data_json import data_record
@@ -28,6 +31,7 @@ if TYPE_CHECKING:
     from linkfit.advice.advise import Advice, ChangeOutcome
     from linkfit.advice.measures import Measure
     from linkfit.forecast.outcomes import (
+        DataForecast,
         Evaluation,
         ServiceForecast,
         TaskForecast,
@@ -53,6 +57,7 @@ def advice_record(advice: "Advice", link: "LinkModel") -> dict[str, Any]:
         **_forecasts(advice.before, verdicts),
         "plan_reason": plan_reason(advice.before, advice.after),
         "verdict_reasons": {name: _why(name, advice) for name in verdicts},
+        "plan_easing": _plan_easing(advice.before.data),
         "currency": currency,
         "changes": [_change(outcome, currency) for outcome in advice.outcomes if outcome.chosen],
         "after": _forecasts(advice.after, verdicts) if advice.chosen else None,
@@ -186,6 +191,26 @@ def _change(outcome: "ChangeOutcome", currency: str) -> dict[str, Any]:
             "money_once": number(cost.once_cost),
             "source": cost.source,
         },
+    }
+
+
+def _plan_easing(data: "DataForecast") -> dict[str, Any] | None:
+    """What a little more plan would change; null where it runs out rarely enough or never.
+
+    `enough_bytes` is the smallest cap that does; its ends are what is not known of the habits.
+    """
+    if data.cap_bytes is None or data.prob_over_cap is None or data.prob_over_cap <= OVER_CAP_PROB:
+        return None
+    more = plan_chance(data.cap_needed or data.use, data.cap_bytes + EXTRA_CAP_BYTES)
+    sizes = plan_sizes(data)
+    return {
+        "extra_bytes": EXTRA_CAP_BYTES,
+        "prob_over_cap": prob(more.prob_over),
+        "prob_over_cap_low": prob(more.prob_over_low),
+        "prob_over_cap_high": prob(more.prob_over_high),
+        "enough_bytes": number(sizes.exact_bytes),
+        "enough_low_bytes": number(sizes.exact_low_bytes),
+        "enough_high_bytes": number(sizes.exact_high_bytes),
     }
 
 

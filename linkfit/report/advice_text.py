@@ -8,7 +8,7 @@ from rich.text import Text
 from linkfit.advice.reasons import REFUSED, format_against
 from linkfit.forecast.user_limits import MOST_USERS
 from linkfit.report.advice_answers import answers_text
-from linkfit.report.backlog_text import backlogs_text
+from linkfit.report.backlog_text import backlogs_text, easing_lines
 from linkfit.report.data_text import data_text
 from linkfit.report.listing import Column, Listing, Sentence, apart, bullets, heading, sentence
 from linkfit.report.plain import harmless
@@ -46,13 +46,32 @@ def advice_text(record: Record) -> "list[RenderableType]":
             target_bars(record["services"]),
             services_text(record["services"]),
             other_changes_text(record["other_changes"]),
-            data_text(record["data"]),
-            backlogs_text(record["backlogs"]),
+            [*data_text(record["data"]), *_with_gap(_plan_easing_lines(record["plan_easing"]))],
+            [*backlogs_text(record["backlogs"]), *_with_gap(easing_lines(record["backlogs"]))],
             _section("Not measured", record["missing"]),
             _section("Notes", record["notes"]),
             _section("Before you rely on this", record["cautions"]),
         ]
     )
+
+
+def _with_gap(lines: Sequence[str]) -> "list[RenderableType]":
+    return [Text(), *bullets(lines)] if lines else []
+
+
+def _plan_easing_lines(easing: Record | None) -> list[str]:
+    """What a little more plan would change, and how much would do."""
+    if easing is None:
+        return []
+    chances = [
+        format_share(easing[f"prob_over_cap{end}"]) for end in ("", "_low", "_high")
+    ]  # fmt: skip
+    sizes = between(easing["enough_low_bytes"], easing["enough_high_bytes"], "bytes")
+    return [
+        f"{easing['extra_bytes'] / 1e9:g} GB more plan: chance to use more "
+        "{} (90 %: {} to {})".format(*chances)
+        + f"; a plan of {amount(easing['enough_bytes'], 'bytes')} (90 %: {sizes}) would do"
+    ]
 
 
 def link_lines(link: Record) -> "list[RenderableType]":

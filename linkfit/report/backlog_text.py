@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 Record = Mapping[str, Any]
 _INFINITY = float("inf")
 _LEAST_GAIN_DAYS = 1 / 24  # an easing that saves less than an hour, or a hundredth, gains nothing
+_N_EASINGS = 3
 _LEAST_GAIN_FRAC = 0.01
 _HELD_WORDS = {"hours": "the hours in which it may run", "rate": "the rate of the link"}
 
@@ -68,6 +69,8 @@ def answers_text(backlogs: Sequence[Record]) -> "list[RenderableType]":
     starts = {(one["start"], one["start_h"]) for one in backlogs if one["start"] is not None}
     for start, start_h in sorted(starts):
         parts.append(sentence(f"Counted from {start}, {_clock(start_h)}, local time."))
+    assumed = dict.fromkeys(said for one in backlogs for said in one.get("assumed") or ())
+    parts += bullets([f"assumed: {said}" for said in assumed])
     for backlog in backlogs:
         if backlog["nights"] is not None:
             parts += nights_text(backlog["nights"])
@@ -124,6 +127,21 @@ def easings_text(backlogs: Sequence[Record]) -> "list[RenderableType]":
             )
         parts += [Text(), heading(title), *bullets(lines)]
     return parts
+
+
+def easing_lines(backlogs: Sequence[Record]) -> list[str]:
+    """One line a backlog: what each of the small easings that matter saves alone."""
+    lines = []
+    for one in backlogs:
+        easings = [] if one["unmeasured"] else one.get("sooner") or []
+        told = [
+            f"{easing['what']}: {_sooner(easing)}"
+            for easing in easings
+            if _or_never(easing["p95_days"]) > _LEAST_GAIN_DAYS
+        ]
+        if told:
+            lines.append(f"{one['name']}, each alone (90 %): {'; '.join(told[:_N_EASINGS])}")
+    return lines
 
 
 def _gains(easing: Record, backlog: Record) -> bool:

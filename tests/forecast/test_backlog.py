@@ -180,9 +180,17 @@ def test_all_at_once_is_each_by_itself():
     paths = backlog_paths(link, ("up", "down"), seed=2, n_draws=40)
     together = forecast_backlogs(site, link, paths, seed=2, start=date(2026, 7, 1))
     for one in three:
-        alone = forecast_backlog(site, one, link, seed=2, start=date(2026, 7, 1), paths=paths)
+        alone = forecast_backlog(
+            site, one, link, seed=2, start=date(2026, 7, 1), paths=paths, prices=True
+        )
         assert alone.days.draws == pytest.approx(together[one.name].days.draws)
         assert alone.binding == together[one.name].binding
+        saved = {easing.what: easing.sooner.draws for easing in together[one.name].easings}
+        assert list(saved) == [easing.what for easing in alone.easings]
+        for easing in alone.easings:
+            assert saved[easing.what] == pytest.approx(easing.sooner.draws)
+    quick = forecast_backlogs(site, link, paths, seed=2, binding=False)
+    assert all(one.easings == () for one in quick.values())
     assert forecast_backlogs(site, link, {"down": paths["down"]}) == {}
 
 

@@ -198,3 +198,10 @@ def test_targets_tell_where_the_changes_move_them(record):
     assert record["plan_reason"].startswith("ends with the data plan") or (
         record["plan_reason"] == ""
     )
+
+
+def test_a_little_more_plan_is_judged_by_the_same_draws(record):
+    """By hand: the feed uses 10, 11 or 12 GB of 6, so that 16 GB are enough for all."""
+    easing = record["plan_easing"]
+    assert (easing["extra_bytes"], easing["prob_over_cap"]) == (1e10, 0.0)
+    assert easing["enough_bytes"] == pytest.approx(1.2e10)

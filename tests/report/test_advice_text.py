@@ -65,7 +65,7 @@ RECORD = {
     "what_if": [],
     "answers": {"cheapest": ANSWER, "quality_kept": ANSWER, "cost_against_targets": [ANSWER],
                 "offered": []},
-    "currency": "EUR",
+    "currency": "EUR", "plan_easing": None,
     "link": {"up": {"p05_bps": 2.6e6, "p50_bps": 5.5e6, **RATES},
              "down": {"p05_bps": None, "p50_bps": None, **RATES}},
     "services": [a_service()], "verdict_reasons": WHY, "plan_reason": "",
@@ -321,3 +321,26 @@ def test_a_time_that_got_longer_by_no_more_than_noise_is_not_shown():
     assert "luck: 3.0 s -> 3.2 s (worse)" in shown_worse
     noise = worse | {"within_noise": True}
     assert "luck" not in shown(advice_text(RECORD | {"changes": [CHANGE | {"gain": [noise]}]}))
+
+
+def test_what_a_little_more_would_bring_stands_with_plan_and_backlogs():
+    easing = {"extra_bytes": 1e10, "prob_over_cap": 0.6, "prob_over_cap_low": 0.4,
+              "prob_over_cap_high": 0.9, "enough_bytes": 1.21e11, "enough_low_bytes": 9e10,
+              "enough_high_bytes": 1.3e11}  # fmt: skip
+    sooner = [
+        {"what": "10 GB more plan", "constraint": "data plan", "p05_days": 0.0, "p50_days": 1.0,
+         "p95_days": 3.0, "done_p50_days": 2.0},
+        {"what": "1 Mbit/s more up", "constraint": "rate", "p05_days": 0.0, "p50_days": 0.0,
+         "p95_days": 0.001, "done_p50_days": 3.0},
+    ]  # fmt: skip
+    record = RECORD | {"plan_easing": easing, "backlogs": [BACKLOG | {"sooner": sooner}]}
+    text = words(shown(advice_text(record)))
+    assert (
+        "- 10 GB more plan: chance to use more 60 % (90 %: 40 % to 90 %); a plan of 121 GB "
+        "(90 %: 90.0 to 130 GB) would do"
+    ) in text
+    assert (
+        "- season photos, each alone (90 %): 10 GB more plan: 24 h sooner (0 to 3.0 days)" in text
+    )
+    assert "1 Mbit/s more up" not in text  # a minute and a half is no reason to do anything
+    assert "more plan" not in shown(advice_text(RECORD))

@@ -4,7 +4,7 @@ import io
 
 from rich.console import Console
 
-from linkfit.report.backlog_text import answers_text, backlogs_text
+from linkfit.report.backlog_text import answers_text, backlogs_text, easing_lines
 
 BACKLOG = {
     "name": "season photos", "p05_days": 0.5, "p50_days": 3.0, "p95_days": None,
@@ -121,3 +121,18 @@ def test_hours_that_hold_by_their_opening_say_why_longer_hours_gain_nothing():
     assert "by the wait until they open, counted from 06:30 on" in text
     gains = waits | {"sooner": [longer | {"p50_days": 1.0, "p95_days": 2.0}]}
     assert "until they open" not in " ".join(shown(answers_text([gains]), 80).split())
+
+
+def test_one_line_a_backlog_tells_what_would_end_it_sooner():
+    assert easing_lines([FULL]) == [
+        "season photos, each alone (90 %): 10 GB more plan: 2.1 days sooner (34 h to 3.0 days); "
+        "1 Mbit/s more up: 12 h sooner (0 to done instead of never); "
+        "no other backlog: done after 8.0 days instead of never"
+    ]
+    assert easing_lines([FULL | {"sooner": []}, FULL | {"unmeasured": "up"}]) == []
+
+
+def test_what_it_rests_on_is_said_once_for_all():
+    one = FULL | {"assumed": ["the plan's cycles begin on day 5 of each month"]}
+    text = shown(answers_text([one, one | {"name": "letters"}]))
+    assert text.count("- assumed: the plan's cycles begin on day 5 of each month") == 1
