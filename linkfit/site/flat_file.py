@@ -44,13 +44,14 @@ def flat_settings(text: str, settings: Sequence[str] = ()) -> tuple[tuple[str, s
 
 
 def _flat(path: tuple[str, ...], value: Any) -> Iterator[tuple[str, str]]:
-    """Everything inside `value`; lists of named tables by their names."""
+    """Everything inside `value`; tables of a list by their names, else by number."""
     if isinstance(value, Mapping):
         for key, inner in value.items():
             yield from _flat((*path, key), inner)
     elif isinstance(value, list) and value and all(isinstance(one, Mapping) for one in value):
-        for one in value:
-            yield from _named((*path[:-1], str(one.get("name", ""))), one)
+        for number, one in enumerate(value, start=1):
+            name = (*path[:-1], str(one["name"])) if "name" in one else (*path, str(number))
+            yield from _named(name, one)
     else:
         yield ".".join(map(_part, path)), as_text(value)
 

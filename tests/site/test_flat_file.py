@@ -61,14 +61,26 @@ def test_a_name_that_two_kinds_share_has_its_kind_before_it():
     assert {"service.photos.users", "backlog.photos.items"} <= paths
 
 
+def test_tables_without_a_name_go_by_number():
+    prices = (
+        '[prices]\nplans = [{ cap = "60 GB", per_month = 20 }, { cap = "1 TB", per_month = 40 }]'
+    )
+    assert flat_settings(f"{SITE}\n{prices}")[-4:] == (
+        ("prices.plans.1.cap", "60 GB"),
+        ("prices.plans.1.per_month", "20"),
+        ("prices.plans.2.cap", "1 TB"),
+        ("prices.plans.2.per_month", "40"),
+    )
+
+
 @pytest.mark.parametrize("example", EXAMPLES, ids=lambda path: path.stem)
 def test_a_value_set_by_its_own_path_changes_nothing(example):
     """The paths are those that --set takes: each value written back makes the same site."""
     text = example.read_text(encoding="utf-8")
     site = parse_site(text)
     settings = [f"{path}={value}" for path, value in flat_settings(text)
-                if value != "as usual" and not path.startswith("site.")
-                and not path.endswith(".kind")]  # fmt: skip
+                if value != "as usual" and not path.endswith(".kind")
+                and not path.startswith(("site.", "prices.plans."))]  # fmt: skip
     again = parse_site(text, settings=settings)
     assert (again.services, again.backlogs, again.plan) == (
         site.services, site.backlogs, site.plan)  # fmt: skip

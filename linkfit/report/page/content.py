@@ -10,6 +10,7 @@ from linkfit.report.page.basis import (
     missing_section,
 )
 from linkfit.report.page.blocks import Report, Section
+from linkfit.report.page.costs import costs_section
 from linkfit.report.page.energy import energy_section
 from linkfit.report.page.evidence import (
     ledger_section,
@@ -41,6 +42,7 @@ def report_of(found: "Material", inputs: "Inputs") -> Report:
         verdict_section(found),
         since_section(inputs.earlier, answers),
         changes_section(found),
+        costs_section(found),
         data_section(found),
         backlog_section(found),
         energy_section(found),

@@ -59,8 +59,6 @@ def data_section(found: "Material") -> Section:
         over = "" if after.prob_over_cap is None else (
             f", chance to want more than the cap {format_share(after.prob_over_cap)}")  # fmt: skip
         lines.append(f"with the changes: {spread(after.use)}{over}")
-    if data.cost is not None:
-        lines.append(f"cost of the cycle: {spread(data.cost)} in the plan's money")
     picture = Picture(
         name="data-fan",
         figure=fan_figure(found.fan),

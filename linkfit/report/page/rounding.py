@@ -47,7 +47,9 @@ def said(value: float, unit: str, digits: int = 2) -> str:
         return format_energy(value, digits)
     if unit == "bit/s":
         return format_rate(value, digits) if value else "0 bit/s"
-    return "never" if math.isinf(value) else f"{value:.{digits}g} {unit}".strip()
+    if math.isinf(value):
+        return "never"
+    return f"{float(f'{value:.{digits}g}'):.10g} {unit}".strip()  # 120, not 1.2e+02
 
 
 def interval(low: float, high: float, unit: str, digits: int = 2) -> str:

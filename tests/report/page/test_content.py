@@ -2,7 +2,7 @@ import pytest
 
 pytestmark = pytest.mark.slow
 
-NEEDED = ("verdicts", "changes", "data", "backlogs", "busy-hour", "missing", "cautions",
+NEEDED = ("verdicts", "changes", "costs", "data", "backlogs", "busy-hour", "missing", "cautions",
           "calculator", "tasks", "payloads", "users", "ledger", "link-up", "link-down", "latency",
           "measurements", "assumptions", "inputs")  # fmt: skip
 

@@ -70,3 +70,9 @@ def test_what_all_futures_do_is_no_certainty():
 
 def test_nothing_reaches_below_nothing():
     assert with_interval(1.8e6, -2e5, 2.7e6, "bit/s") == "1.8 Mbit/s (0 to 2.7 Mbit/s)"
+
+
+def test_plain_units_have_no_exponent():
+    assert said(120.0, "EUR") == "120 EUR"
+    assert said(123456.0, "EUR", 3) == "123000 EUR"
+    assert said(0.042, "EUR") == "0.042 EUR"
