@@ -1,8 +1,8 @@
 """When a backlog is done, and which constraint decides: rate, plan, hours, per-item cost, path.
 
-The link is read in steps of an hour over one cycle of 30 days that repeats; services take their
-mean load first, but never more than `1 - LEAST_SHARE_FRAC` of what is there, since transfers
-share.
+The link is read in steps of an hour over 30 days that repeat, the plan in cycles of the calendar
+where a first day is known, else of 30 days. Services take their mean load first, but never more
+than `1 - LEAST_SHARE_FRAC` of what is there, since transfers share.
 """
 
 from collections.abc import Hashable, Mapping
@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from linkfit.errors import FitError
+from linkfit.forecast.backlog_assumed import backlog_assumed
 from linkfit.forecast.backlog_case import backlog_case
 from linkfit.forecast.chances import Chance, chance_of
 from linkfit.forecast.constraints import Case, binding_shares
@@ -56,7 +57,8 @@ def forecast_backlog(
     link : LinkModel
         Anything with its `paths` and `direction` methods.
     start : date, optional
-        First day; decides how much of the billing cycle is over and how far the deadline is.
+        First day; decides how much of the billing cycle is over, how far the deadline is, and
+        which months' sun holds.
         Without it the backlog starts with a cycle and no deadline is judged.
     start_h : float
         Local hour of the start. [h]
@@ -78,9 +80,11 @@ def forecast_backlog(
     Notes
     -----
     `binding` is the constraint whose easing saves most days: a link twice as fast for "rate",
-    the others gone. A cycle of the link is 30 days and repeats with the same weather; a plan's
-    cycles begin on their day of the month. A plan that stops keeps its services' data of the
-    whole cycle aside, and backlogs share the rest.
+    the others gone. A month of the link is 30 days and repeats with the same weather. With a
+    `start` a plan's cycles begin on their day of the month and each month has its own sun;
+    without one cycles have 30 days and the sun of the mean year. A plan that stops keeps its
+    services' data of the whole cycle aside, and backlogs share the rest, what the cycle before
+    has left over among it.
     """
     if paths is None:
         paths = paths_for(
@@ -162,6 +166,7 @@ def _forecast(
         start_h=start_h,
         why_never=why_never(case, days),
         easings=gains,
+        assumed=backlog_assumed(site, start),
     )
 
 

@@ -57,7 +57,7 @@ def backlog_case(
     up_frac, opened = open_parts(site, backlogs, start=start, start_h=start_h, seed=seed,
                                  n_draws=n_draws)  # fmt: skip
     protocol = _protocol(world, named_rng(seed, "protocol"))
-    metered = _is_metered(site)
+    metered = is_metered(site)
     days = case_days(site, start, start_h)
     waiting = []
     for backlog, open_frac in zip(backlogs, opened, strict=True):
@@ -149,11 +149,11 @@ def case_days(site: Site, start: date | None, start_h: float) -> CaseDays:
     """
     power = site.hours.power
     by_month = power is not None and bool(power.sun_hours_by_month)
-    if start is None or not (_is_metered(site) or by_month):
+    if start is None or not (is_metered(site) or by_month):
         return CaseDays(
             cycles=Cycles(n_first=_N_STEPS, then=(_N_STEPS,)), calendar=None, start_h=start_h
         )
-    cycle_day = site.plan.cycle_day if _is_metered(site) else 1
+    cycle_day = site.plan.cycle_day if is_metered(site) else 1
     calendar = CycleCalendar(start=start, cycle_day=cycle_day, start_h=start_h)
     n_first = max(round(calendar.begins_after_days(1) * STEPS_PER_DAY), 1)
     n_all = calendar.length_days(0) * STEPS_PER_DAY
@@ -197,7 +197,7 @@ def open_parts(
     return part(up), [part(common_part(up, window)) for window in windows]
 
 
-def _is_metered(site: Site) -> bool:
+def is_metered(site: Site) -> bool:
     """Does the plan stop or slow down what goes beyond a cap?"""
     return site.plan.cap_bytes is not None and site.plan.price_per_gb is None
 

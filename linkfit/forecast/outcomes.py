@@ -121,6 +121,7 @@ class BacklogForecast:
     can); `unmeasured` names the direction that it needs and nobody measured. `start`, `start_h`:
     the day (None: not known) and local hour from which the days count. `why_never` says why
     it never ends where it does not ("" if it ends in 19 of 20 futures). `easings`: shadow prices.
+    `assumed` says in words which cycles, rules of the plan and sun the days rest on.
     """
 
     backlog: Backlog
@@ -134,6 +135,7 @@ class BacklogForecast:
     start_h: float = 0.0
     why_never: str = ""
     easings: tuple[Easing, ...] = ()
+    assumed: tuple[str, ...] = ()
 
     @property
     def prob_by_deadline(self) -> float | None:

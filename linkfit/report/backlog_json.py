@@ -44,16 +44,16 @@ def backlog_record(forecast: "BacklogForecast") -> dict[str, Any]:
         "refused": forecast.refused,
         "unmeasured": forecast.unmeasured,
         "sooner": [_easing(one) for one in forecast.easings],
+        "assumed": list(forecast.assumed),
     }
 
 
 def _chance(found: "Chance | None", name: str) -> dict[str, float | None]:
     """A chance and its 90 % interval, null where there is none."""
-    return {
-        name: prob(found and found.prob),
-        f"{name}_low": prob(found and found.low_prob),
-        f"{name}_high": prob(found and found.high_prob),
-    }
+    low, middle, high = (
+        (None, None, None) if found is None else (found.low_prob, found.prob, found.high_prob)
+    )
+    return {name: prob(middle), f"{name}_low": prob(low), f"{name}_high": prob(high)}
 
 
 def _date(forecast: "BacklogForecast", level: float) -> str | None:
