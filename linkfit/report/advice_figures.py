@@ -70,10 +70,10 @@ def task_figure(services: list[tuple[ServiceForecast, ServiceForecast]]) -> "Fig
             for old, new in services for task, pair in _task_pairs(old, new)]  # fmt: skip
     figure, axes = new_figure("Time of each task at the busy hour", n_rows=len(rows))
     for row, (_, _, (old_task, new_task)) in enumerate(rows):
-        _draw_range(axes, row + 0.06, old_task.time, _BEFORE)
-        _draw_range(axes, row + 0.30, new_task.time, _AFTER)
-        axes.vlines(old_task.task.target_s or 0.0, row - 0.08, row + 0.44, color=BLACK, linewidth=2)
-    name_rows(axes, [f"{_cut(service, 24)}: {_cut(task, 24)}" for service, task, _ in rows])
+        _draw_range(axes, row + 0.02, old_task.time, _BEFORE)
+        _draw_range(axes, row + 0.24, new_task.time, _AFTER)
+        axes.vlines(old_task.task.target_s or 0.0, row - 0.1, row + 0.36, color=BLACK, linewidth=2)
+    name_rows(axes, [_cut(f"{service}: {task}", 48) for service, task, _ in rows])
     axes.set_xscale("log")
     low, high = axes.get_xlim()
     ticks = [tick for tick in _TIME_TICKS_S if low <= tick <= high]
@@ -168,8 +168,8 @@ def ledger_figure(before: DataForecast, after: DataForecast) -> "Figure":
     figure, axes = new_figure("What spends the data", n_rows=len(causes))
     # full and hollow: told apart without colour too
     for at, uses, look in (
-        (0.0, [use for use, _ in causes], {"color": VERMILION, "label": "as it is"}),
-        (0.28, [later.get(cause, 0.0) for _, cause in causes],
+        (-0.02, [use for use, _ in causes], {"color": VERMILION, "label": "as it is"}),
+        (0.24, [later.get(cause, 0.0) for _, cause in causes],
          {"facecolor": "none", "edgecolor": BLUE, "linewidth": 1.4, "label": "with the changes"}),
     ):  # fmt: skip
         axes.barh(np.arange(len(causes)) + at, np.array(uses) / 1e9, 0.22, **look)

@@ -15,6 +15,7 @@ from linkfit.report.figure_style import (
     SKY_BLUE,
     VERMILION,
     in_house_style,
+    name_rows,
     new_figure,
     put_legend_below,
     save_figure,
@@ -40,6 +41,7 @@ _LOOKS = (
 )  # fmt: skip
 _LONGEST_LABEL = 30
 _MOST_ROWS = 30
+_NAME_PT, _LINK_PT = 14.0, 10.0  # of a row: its name, each link
 _RATE_TICKS_BPS = tuple(mantissa * 10.0**power for power in range(2, 11) for mantissa in (1, 3))
 _TIME_TICKS_S = (0.01, 0.1, 1.0, 10.0, 60.0, 600.0, 6 * 3600.0, 86400.0, 864000.0)
 _MOST_TICKS = 6
@@ -72,15 +74,15 @@ def rates_figure(links: "list[tuple[str, RatePercentiles]]", direction: str) -> 
                   solid_capstyle="butt")  # fmt: skip
         axes.plot([middle_bps], [row], color=colour, marker=marker, markersize=6)
         axes.annotate(f"{_cut(name)}: {format_rate(middle_bps)}", (middle_bps, row - 0.22),
-                      fontsize=9, ha="center", va="bottom", color=BLACK)  # fmt: skip
+                      ha="center", va="bottom", color=BLACK)  # fmt: skip
     axes.set_yticks([])
     axes.set_ylim(len(links) - 0.5, -0.75)
     axes.set_xscale("log")
     axes.margins(x=0.16)
     _ticks(axes, _RATE_TICKS_BPS, lambda rate_bps: format_rate(rate_bps, 1))
     axes.set_xlabel(
-        "rate of a second at the IP layer; line: 5 % to 95 % of seconds,\n"
-        "mark: median, band: its 90 % interval, drift between days included"
+        "rate of a second at the IP layer; line: 5 % to 95 %\n"
+        "of seconds, mark: median, band: its 90 % interval,\ndrift between days included"
     )
     return figure
 
@@ -89,7 +91,7 @@ def task_rows(evaluated: "Evaluated") -> "list[tuple[str, list[TaskForecast | No
     """Each task with a target, by its name, with its forecast on every link; at most 30."""
     tables = [_tasks(evaluation) for _, evaluation in evaluated]
     keys = list(tables[0]) if tables else []
-    return [(f"{service}\n{task}", [table.get((service, task)) for table in tables])
+    return [(f"{service}: {task}", [table.get((service, task)) for table in tables])
             for service, task in keys[:_MOST_ROWS]]  # fmt: skip
 
 
@@ -109,16 +111,17 @@ def times_figure(evaluated: "Evaluated") -> "Figure":
     """5 % to 95 % of each task's times on every named link, with its target."""
     rows = task_rows(evaluated)
     n_links = len(evaluated)
-    figure, axes = new_figure("Time of each task at the busy hour", n_rows=len(rows))
+    figure, axes = new_figure("Time of each task at the busy hour", n_rows=len(rows),
+                              row_pt=_NAME_PT + _LINK_PT * n_links)  # fmt: skip
+    name_frac = _NAME_PT / (_NAME_PT + _LINK_PT * n_links)
     for row, (_, forecasts) in enumerate(rows):
+        first, last = row - 0.5 + name_frac, row + 0.45
         for index, forecast in enumerate(forecasts):
-            y = row + 0.6 * ((index + 0.5) / n_links - 0.5)
             if forecast is not None:
-                _draw_times(axes, y, forecast, index)
+                _draw_times(axes, first + (last - first) * (index + 0.5) / n_links, forecast, index)
         targets_s = [one.task.target_s for one in forecasts if one is not None]
-        axes.vlines(targets_s[0] or 0.0, row - 0.36, row + 0.36, color=BLACK, linewidth=2)
-    axes.set_yticks(range(len(rows)), [name for name, _ in rows], fontsize=8)
-    axes.set_ylim(len(rows) - 0.5, -0.5)
+        axes.vlines(targets_s[0] or 0.0, first, last, color=BLACK, linewidth=2)
+    name_rows(axes, [name for name, _ in rows])
     axes.set_xscale("log")
     _ticks(axes, _TIME_TICKS_S, lambda time_s: format_duration(time_s, 1))
     axes.set_xlabel("time, 5 % to 95 % of cases and median")
@@ -126,7 +129,7 @@ def times_figure(evaluated: "Evaluated") -> "Figure":
         colour, marker, line = _look(index)
         axes.plot([], [], color=colour, linestyle=line, marker=marker, label=_cut(name))
     axes.plot([], [], color=BLACK, linewidth=2, label="target for the 95 % end")
-    put_legend_below(figure, n_columns=2)
+    put_legend_below(figure)
     return figure
 
 
@@ -135,7 +138,7 @@ def _draw_times(axes: "Axes", y: float, forecast: "TaskForecast", index: int) ->
     low_s, middle_s, high_s = (float(q) for q in forecast.time.quantile(QUANTILES))
     if not np.isfinite(middle_s):
         axes.annotate("never", (0.99, y), xycoords=("axes fraction", "data"), ha="right",
-                      va="center", fontsize=8, color=colour)  # fmt: skip
+                      va="center", color=colour)  # fmt: skip
         return
     high_s = high_s if np.isfinite(high_s) else middle_s * 100
     axes.plot([low_s, high_s], [y, y], color=colour, linestyle=line, linewidth=1.8)
@@ -148,7 +151,7 @@ def _ticks(axes: "Axes", places: tuple[float, ...], words: Callable[[float], str
     ticks = [tick for tick in places if low <= tick <= high]
     ticks = ticks[:: -(-len(ticks) // _MOST_TICKS)] if ticks else []
     if len(ticks) >= 2:
-        axes.set_xticks(ticks, [words(tick) for tick in ticks], fontsize=8)
+        axes.set_xticks(ticks, [words(tick) for tick in ticks])
     axes.minorticks_off()
 
 

@@ -13,8 +13,11 @@ from matplotlib.figure import Figure
 
 from linkfit._checks import one_of
 from linkfit.errors import InputError
+from linkfit.report.figure_layout import POINTS_PER_INCH, StackedLayout
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from matplotlib.axes import Axes
     from numpy.typing import ArrayLike, NDArray
 
@@ -23,14 +26,19 @@ BLACK, ORANGE, SKY_BLUE, GREEN = "#000000", "#E69F00", "#56B4E9", "#009E73"
 YELLOW, BLUE, VERMILION, PURPLE = "#F0E442", "#0072B2", "#D55E00", "#CC79A7"
 MAX_POINTS = 1500
 FORMATS = ("svg", "png")
-_ROWS_HEIGHT_IN, _ROW_HEIGHT_IN = 1.3, 0.42
+# the least letters anywhere in a figure, and the width at which a phone of 360 px shows them at
+# 10 px or more
+LETTERS_PT, WIDTH_IN = 10.0, 4.4
+_HEIGHT_IN = 3.5
+_ROWS_PT, _ROW_PT = 94.0, 36.0  # what stands around rows, and a row of two marks under its name
 P = ParamSpec("P")
-_WIDTH_IN, _HEIGHT_IN = 5.0, 3.5  # a phone shows 10 pt letters of this width about as large
 _STYLE: Any = {
-    "font.size": 10.0,
-    "axes.titlesize": 11.0,
+    "font.size": LETTERS_PT,
+    "axes.titlesize": 10.5,
     "axes.titleweight": "bold",
     "axes.titlelocation": "left",
+    "axes.titley": 1.0,  # the layout's matter, not to be looked for again at each draw
+    "axes.titlepad": 0.0,
     "axes.spines.top": False,
     "axes.spines.right": False,
     "axes.grid": True,
@@ -39,7 +47,7 @@ _STYLE: Any = {
     "grid.linewidth": 0.6,
     "legend.frameon": False,
     "legend.columnspacing": 1.4,
-    "legend.fontsize": 9.0,
+    "legend.fontsize": LETTERS_PT,
     "path.simplify": False,
     "svg.fonttype": "path",
 }
@@ -56,19 +64,30 @@ def in_house_style(draw: Callable[P, Figure]) -> Callable[P, Figure]:
     return styled
 
 
-def new_figure(title: str, *, n_rows: int = 0) -> tuple[Figure, "Axes"]:
+def new_figure(title: str, *, n_rows: int = 0, row_pt: float = _ROW_PT) -> tuple[Figure, "Axes"]:
     """A figure with one pair of axes, as high as `n_rows` named rows need if there are any.
 
     Call it inside `in_house_style`.
     """
-    height_in = _ROWS_HEIGHT_IN + _ROW_HEIGHT_IN * n_rows if n_rows else _HEIGHT_IN
-    figure = Figure(figsize=(_WIDTH_IN, height_in), layout="constrained")
+    height_in = (_ROWS_PT + row_pt * n_rows) / POINTS_PER_INCH if n_rows else _HEIGHT_IN
+    figure = Figure(figsize=(WIDTH_IN, height_in), layout=StackedLayout())
     axes = figure.add_subplot()
     axes.set_title(title)
     return figure, axes
 
 
-def put_legend_below(figure: Figure, *, n_columns: int = 3) -> None:
+def name_rows(axes: "Axes", names: "Sequence[str]") -> None:
+    """Rows 0, 1, ... downwards, each under its name; a row's marks belong below its middle.
+
+    Beside the rows the names would leave a phone no width for the marks.
+    """
+    axes.set_ylim(len(names) - 0.5, -0.5)
+    axes.set_yticks([])
+    for row, name in enumerate(names):
+        axes.text(0.005, row - 0.48, name, transform=axes.get_yaxis_transform(), va="top")
+
+
+def put_legend_below(figure: Figure, *, n_columns: int = 2) -> None:
     """One legend under the axes, where it covers no curve."""
     figure.legend(loc="outside lower center", ncols=n_columns)
 

@@ -58,7 +58,7 @@ def latency_figure(latency: "LatencyModel") -> "Figure":
         x, y = thinned(quantiles, levels)
         axes.plot(x, y, color=colour, linestyle=line, linewidth=1.8, label=f"link {name}")
         middle = float(quantiles[quantiles.size // 2])
-        axes.annotate(name, (middle, 50), xytext=(6, -3), textcoords="offset points", fontsize=9)
+        axes.annotate(name, (middle, 50), xytext=(6, -3), textcoords="offset points")
     axes.set_xscale("log")
     set_time_ticks(axes, "x")
     axes.minorticks_off()

@@ -7,12 +7,15 @@ import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
+from linkfit.report.figure_layout import StackedLayout
 from linkfit.report.figure_style import (
     BLACK,
     BLUE,
+    LETTERS_PT,
     ORANGE,
     SKY_BLUE,
     VERMILION,
+    WIDTH_IN,
     in_house_style,
     new_figure,
     put_legend_below,
@@ -56,10 +59,10 @@ def payload_figure(payloads: "dict[str, tuple[tuple[float, Forecast], ...]]") ->
         look = _LOOKS[way]
         sizes = np.array([size for size, _ in points])
         low, middle, high = np.array([time.quantile(_LEVELS) for _, time in points]).T
-        axes.fill_between(
-            sizes, low, _finite(high, middle), color=look["fill"], alpha=0.35, linewidth=0,
-            hatch="//" if way == "down" else None, edgecolor=look["color"],
-        )  # fmt: skip
+        axes.fill_between(sizes, low, _finite(high, middle), color=look["fill"], alpha=0.35,
+                          linewidth=0)  # fmt: skip
+        for edge in (low, _finite(high, middle)):  # two bands that overlap are seen by their edges
+            axes.plot(sizes, edge, color=look["color"], linestyle=look["linestyle"], linewidth=0.6)
         axes.plot(sizes, middle, color=look["color"], linestyle=look["linestyle"],
                   marker=look["marker"], markersize=4, label=DIRECTION_WORDS[way])  # fmt: skip
     axes.set_xscale("log")
@@ -80,14 +83,14 @@ def _finite(high: "np.ndarray[tuple[int], np.dtype[np.float64]]",
     return np.where(np.isfinite(high), high, np.where(np.isfinite(middle), middle, 1.0) * 100)
 
 
-def set_time_ticks(axes: "Axes", which: str, size_pt: float = 10.0) -> None:
+def set_time_ticks(axes: "Axes", which: str) -> None:
     """Ticks at times a person knows, at most six, on a logarithmic axis "x" or "y"."""
     low, high = axes.get_xlim() if which == "x" else axes.get_ylim()
     ticks = [tick for tick in _TIME_TICKS_S if low <= tick <= high]
     step = -(-len(ticks) // _MOST_TICKS)
     if len(ticks) >= 2:
         place = axes.set_xticks if which == "x" else axes.set_yticks
-        place(ticks[::step], [_tick_text(tick) for tick in ticks[::step]], fontsize=size_pt)
+        place(ticks[::step], [_tick_text(tick) for tick in ticks[::step]])
 
 
 def _tick_text(time_s: float) -> str:
@@ -97,7 +100,8 @@ def _tick_text(time_s: float) -> str:
 @in_house_style
 def users_figure(lines: "Sequence[UserLine]") -> Figure:
     """For each service the 95th percentile of its tightest task against the number of users."""
-    figure = Figure(figsize=(5.0, 0.9 + 1.75 * len(lines)), layout="constrained")
+    size_in = (WIDTH_IN, 0.8 + 1.9 * len(lines))
+    figure = Figure(figsize=size_in, layout=StackedLayout())
     found = figure.subplots(len(lines), 1, squeeze=False)[:, 0]
     for axes, line in zip(found, lines, strict=True):
         _draw_users(axes, line)
@@ -123,11 +127,11 @@ def _draw_users(axes: "Axes", line: "UserLine") -> None:
     values = [*late[np.isfinite(late)], target_s]
     low, high = min(values) / 2, max(values) * 2
     axes.set_ylim(low, high)
-    set_time_ticks(axes, "y", size_pt=8)
+    set_time_ticks(axes, "y")
     axes.minorticks_off()
     title = f"{plain_label(line.service.name, 26)}: {plain_label(line.task.name, 22)}"
-    axes.set_title(title, fontsize=9.5)
-    axes.set_ylabel("time")
+    axes.set_title(title, fontsize=LETTERS_PT)
+    axes.set_ylabel("time that 19 of 20 stay within")
 
 
 @in_house_style

@@ -38,9 +38,10 @@ def test_without_a_clock_nothing_is_placed():
     assert not week_map(runs).is_measured.any()
 
 
-def test_cells_never_measured_are_hatched_and_the_others_carry_their_number():
+def test_cells_never_measured_are_struck_out_and_the_others_carry_their_number():
     figure = week_figure(week_map(link().up), "up")
     axes = figure.axes[0]
-    hatched = [patch for patch in axes.patches if patch.get_hatch()]
-    assert len(hatched) == 24 * 7 - 2
+    strokes = np.isnan(axes.lines[0].get_xdata()).sum()  # each stroke ends with a break
+    assert strokes == 24 * 7 - 2
+    assert len(axes.collections[0].get_paths()) == 2
     assert len([text for text in axes.texts if text.get_text()]) == 2
