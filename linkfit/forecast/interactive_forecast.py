@@ -35,6 +35,7 @@ from linkfit.forecast.rate_limits import (
     activity_room_bits,
     adaptive_limits_bps,
     added_delay_limit,
+    independent_samples,
     largest_group,
     largest_limit,
     start_limit_bps,
@@ -173,7 +174,14 @@ class _Ask:
             self.link, paths, unknowns, self.rng("moments"), relay_rtt_s=self.relay_rtt_s
         )
 
-    def limit(self, moments: Moments, activity: Activity, own_bps: float, prob: float) -> RateLimit:
+    def limit(
+        self,
+        moments: Moments,
+        activity: Activity,
+        own_bps: float,
+        prob: float,
+        direction: str = DIRECTION,
+    ) -> RateLimit:
         """The largest rate beside `own_bps` that leaves `activity` good."""
         room = activity_room_bits(
             moments.paths, moments.unknowns, activity, self.link, self.rng("room"),
@@ -182,6 +190,7 @@ class _Ask:
         return largest_limit(
             moments.paths, moments.unknowns, room,
             name=activity.name, good=activity.good, own_bps=own_bps, wanted_prob=prob,
+            n_independent=independent_samples(self.link.direction(direction)),
         )  # fmt: skip
 
 
@@ -233,7 +242,10 @@ def forecast_interactive(
         cells += [judge(moments, situation, activity) for activity in (echo, voice, video)]
         cells.append(judge_page(moments, situation, _route(where), ask.rng("pages")))
     others_bps = 0.0 if site is None else _load_bps(site)
-    added = added_delay_limit(moments.paths, moments.unknowns, wanted_prob=wanted_prob)
+    added = added_delay_limit(
+        moments.paths, moments.unknowns, wanted_prob=wanted_prob,
+        n_independent=independent_samples(link.direction(DIRECTION)),
+    )  # fmt: skip
     return InteractiveForecast(
         cells=tuple(cells),
         limits=(*limits, added),
@@ -339,7 +351,7 @@ def _group(ask: _Ask, moments: Moments, activity: Activity, prob: float) -> Grou
     sends = ask.limit(moments, activity, 0.0, prob).limit
     receives: Estimate | None = None
     if ask.link.down is not None:
-        receives = ask.limit(ask.moments("down"), activity, 0.0, prob).limit
+        receives = ask.limit(ask.moments("down"), activity, 0.0, prob, "down").limit
 
     def n_people(which: str) -> int:
         most = largest_group(getattr(sends, which), activity.own_bps)

@@ -1,5 +1,7 @@
 """The largest rate limit: on a steady link by hand, on a changing one against brute force."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
@@ -16,6 +18,7 @@ from linkfit.forecast.rate_limits import (
     activity_room_bits,
     adaptive_limits_bps,
     added_delay_limit,
+    independent_samples,
     largest_group,
     largest_limit,
     start_limit_bps,
@@ -86,6 +89,41 @@ def test_what_even_an_idle_link_misses_has_no_limit(wild):
     assert found.limit.value == 0
     assert found.idle_share.value < 0.5
     assert found.sync_share.value < 1e-4
+
+
+def test_fewer_looks_at_the_link_leave_more_open(wild):
+    limits = [
+        added_delay_limit(wild, unknowns(wild), bound_s=0.2, n_independent=n).limit
+        for n in (np.inf, 1e9, 1000.0, 100.0, 20.0, 5.0)
+    ]
+    # so many leave the worlds alone to decide
+    assert limits[1].low == pytest.approx(limits[0].low, rel=1e-3)
+    assert {one.value for one in limits} == {limits[0].value}
+    lows, highs = [one.low for one in limits], [one.high for one in limits]
+    assert lows == sorted(lows, reverse=True)
+    assert highs == sorted(highs)
+    assert lows[-1] < lows[0]
+    assert highs[-1] > highs[0]
+
+
+def test_looks_are_counted_by_how_averages_vary(rng):
+    steady = fit_link(Trace.from_rates(np.full(600, 2e6), direction="up")).up
+    assert independent_samples(steady) == np.inf
+    few = fit_link(Trace.from_rates(rng.normal(3e6, 1e5, 30), direction="up")).up
+    assert independent_samples(few) == 3.0  # too short for averages: one each 10 s
+    # twelve of 40 minutes: every second by itself, and each value held for 10 s
+    looks = {1: [], 10: []}
+    for n_held, found in looks.items():
+        for _ in range(12):
+            rates = np.repeat(rng.normal(3e6, 3e5, 2400 // n_held), n_held)
+            model = SimpleNamespace(
+                runs=SimpleNamespace(rates_bps=rates, first=np.array([0, 2400])),
+                dependence=SimpleNamespace(windows_s=(1, 10, 60, 300)), noise_sigma=0.0,
+            )  # fmt: skip
+            found.append(independent_samples(model))
+    # the fewest of three: below the true number, the more so as long averages are few
+    assert 0.4 * 2400 < np.mean(looks[1]) < 2400
+    assert 0.4 * 240 < np.mean(looks[10]) < 240 * 1.1
 
 
 def test_a_small_buffer_needs_no_limit(wild):
