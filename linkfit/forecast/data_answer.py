@@ -9,6 +9,7 @@ from linkfit.forecast.data_savings import Saving, savings, unasked
 from linkfit.forecast.data_use import forecast_data
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.hours import open_frac, site_intervals
+from linkfit.forecast.hours_assumed import hours_assumed
 from linkfit.forecast.how_often import HowOften, find_task, how_often
 from linkfit.forecast.outcomes import DataForecast
 from linkfit.forecast.plan_sizes import PlanChance, PlanSizes, plan_chance, plan_sizes
@@ -29,7 +30,8 @@ class DataAnswer:
 
     `place` and `used_bytes`: where in the cycle it stands, if told. `chance` is that of its own
     cap, `chance_gib` if the plan's GB were meant as GiB (None without a cap). `unasked` are the
-    bytes nobody asked for, `savings` what can go, `often` the answer about one task.
+    bytes nobody asked for, `savings` what can go, `often` the answer about one task,
+    `hours_assumed` which sun the hours of power rest on. `site` has the hours of the cycle.
     """
 
     site: Site
@@ -43,6 +45,7 @@ class DataAnswer:
     place: CyclePlace | None = None
     used_bytes: float | None = None
     often: HowOften | None = None
+    hours_assumed: str = ""
     slowed: "tuple[Slowed, ...]" = ()
 
 
@@ -73,6 +76,9 @@ def answer_data(
         If `used_bytes` cannot be, or `task` is not there.
     """
     days = DAYS_PER_MONTH if place is None else place.cycle_days
+    assumed = hours_assumed(site.hours, place and place.start.date(), round(days))
+    if place is not None:
+        site = replace(site, hours=site.hours.on(place.start.date(), round(days)))
     forecast = partial(forecast_data, seed=seed, cycle_days=days, mean_rates_bps=mean_rates_bps)
     whole = data = forecast(site)
     saved = savings(site, whole, forecast)
@@ -104,6 +110,7 @@ def answer_data(
         place=place,
         used_bytes=used_bytes,
         often=often,
+        hours_assumed=assumed,
     )
 
 

@@ -12,6 +12,7 @@ from linkfit.forecast.busy_hour import slowest_hour
 from linkfit.forecast.company import Company
 from linkfit.forecast.data_use import forecast_data
 from linkfit.forecast.draws import Forecast
+from linkfit.forecast.hours_assumed import hours_assumed
 from linkfit.forecast.kept_backlogs import KeptBacklogs
 from linkfit.forecast.load import directions, site_classes, site_stream_load_bps
 from linkfit.forecast.meets import Meets
@@ -19,6 +20,7 @@ from linkfit.forecast.outcomes import Evaluation, ServiceForecast, TaskForecast
 from linkfit.forecast.task_times import BusyHour, TaskDraws, besides_bps, task_draws
 from linkfit.forecast.unanswered import refusal, unmeasured_task
 from linkfit.forecast.user_limits import UserCurve, UserLimit, bears_load
+from linkfit.site.hours import Hours
 from linkfit.site.model import PathLimits, Service, Site, Task
 from linkfit.units import SECONDS_PER_HOUR
 
@@ -32,6 +34,7 @@ LEAST_WORLDS = 10
 PROBES_PER_WORLD = 40  # with fewer a world has no 95th percentile of its own to speak of
 SAME_LOAD_FRAC = 0.01  # company that differs by less leaves times and days where they are
 _THROTTLED_PROBES = 100
+_MONTH_DAYS = 30  # of the sun from the first day on
 _BOTH = ("up", "down")
 
 
@@ -59,7 +62,7 @@ class Evaluator:
         Local hour for which the verdicts hold; the slowest measured one in which the site is
         up if not given, or any time where no daily pattern was found.
     start : date, optional
-        First day of the backlogs; deadlines need it.
+        First day of the backlogs, and of the days whose sun holds; deadlines need it.
     """
 
     def __init__(
@@ -121,7 +124,11 @@ class Evaluator:
                 site, data, binding=limits, apart_frac=0.0 if exact else SAME_LOAD_FRAC
             ),
             missing=self.link.missing,
-            notes=(*_notes(site, self.hour_of(site)), *self._left_out(site)),
+            notes=(
+                *_notes(site, self.hour_of(site)),
+                *filter(None, [hours_assumed(site.hours, self.start)]),
+                *self._left_out(site),
+            ),
         )
 
     def _data(self, site: Site) -> Any:
@@ -130,7 +137,14 @@ class Evaluator:
             for way, model in (("up", self.link.up), ("down", self.link.down))
             if model is not None
         }
-        return forecast_data(site, seed=self.seed, mean_rates_bps=rates, kept=self._data_kept)
+        return forecast_data(
+            replace(site, hours=self._hours_of(site)),
+            seed=self.seed, mean_rates_bps=rates, kept=self._data_kept,
+        )  # fmt: skip
+
+    def _hours_of(self, site: Site) -> Hours:
+        """The hours of the month that begins on the first day, where that is known."""
+        return site.hours if self.start is None else site.hours.on(self.start, _MONTH_DAYS)
 
     def _keep(self, key: Hashable, compute: Any) -> Any:
         if key not in self._kept:
@@ -149,7 +163,8 @@ class Evaluator:
         """The hour that was asked for, else the slowest one of those in which the site is up."""
         if self.hour is not None:
             return self.hour
-        return self._keep(("hour", site.hours), lambda: slowest_hour(self.link, site.hours))
+        hours = self._hours_of(site)
+        return self._keep(("hour", hours), lambda: slowest_hour(self.link, hours))
 
     def _hour_paths(self, direction: str, hour: float | None) -> "CapacityPaths":
         """Futures of the busy hour."""

@@ -41,7 +41,7 @@ def data_answer_text(record: Record) -> "list[RenderableType]":
             _plans_text(record),
             _savings_text(record),
             [heading("What spends it, in a cycle"), *ledger_text(record["data"]["ledger"]),
-             sentence(_guesses())],
+             sentence(_guesses()), *_hours_lines(record["hours_assumed"])],
         ]
     )  # fmt: skip
 
@@ -118,6 +118,11 @@ def _when_text(record: Record) -> str:
         return "not in this cycle, 19 times out of 20"
     most = "not in this cycle"
     return f"on {middle or most} (90 %: {early} to {late or most}; {cycle['timezone']})"
+
+
+def _hours_lines(assumed: str) -> "list[RenderableType]":
+    """Which sun the hours rest on, where one does."""
+    return [sentence(f"{assumed[0].upper()}{assumed[1:]}.")] if assumed else []
 
 
 def _guesses() -> str:

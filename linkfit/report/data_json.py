@@ -81,6 +81,7 @@ def data_answer_record(answer: "DataAnswer") -> dict[str, Any]:
         ],
         "how_often": None if answer.often is None else _how_often(answer.often),
         "slowed": [_slowed(found) for found in answer.slowed],
+        "hours_assumed": answer.hours_assumed,
     }
 
 

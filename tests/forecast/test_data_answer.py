@@ -14,6 +14,7 @@ from linkfit.forecast.data_answer import answer_data, with_slowed
 from linkfit.forecast.used_so_far import CyclePlace
 from linkfit.ingest.trace import Trace
 from linkfit.link.fit import fit_link
+from linkfit.site.hours import Hours, Power
 from linkfit.site.model import Background, PathLimits, Service, Site, SizeLaw, Task
 from linkfit.site.plan import Plan
 
@@ -100,3 +101,16 @@ def test_doubling_the_cap_of_any_site_never_makes_an_overrun_likelier(
     assert (after.data.runs_out.draws >= before.data.runs_out.draws).all()
     # which plan lasts does not depend on the plan that is there
     assert after.sizes.exact_bytes == before.sizes.exact_bytes
+
+
+def test_a_date_has_the_sun_of_its_cycle():
+    """Background runs while the server is up: 2 h of January against 12 h of June."""
+    sun = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 6.0, 5.0, 4.0, 3.0, 2.0, 1.0)
+    power = Power(battery_wh=0, load_w=30, panel_w=100, sun_hours=3.5, sun_hours_by_month=sun)
+    feed = Background(name="feed", bytes_per_day=90e6)
+    site = Site(name="hut", hours=Hours(power=power), background=(feed,))
+    uses = []
+    for month, days in ((1, 31), (6, 30)):
+        place = CyclePlace.at(datetime(2026, month, 14), 1)
+        uses.append(float(answer_data(site, place=place).data.use.draws.mean()) / days)
+    assert uses == pytest.approx([90e6 * 2 / 24, 90e6 * 12 / 24], rel=0.03)

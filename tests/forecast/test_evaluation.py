@@ -1,6 +1,7 @@
 """evaluate: one Site on one LinkModel; the same seed, the same numbers; edits stay local."""
 
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pytest
@@ -11,8 +12,8 @@ from numpy.testing import assert_array_equal
 from linkfit.forecast.evaluation import Evaluator, evaluate
 from linkfit.ingest.trace import Trace
 from linkfit.link.fit import fit_link
-from linkfit.site.hours import DayWindow
-from linkfit.site.model import Backlog, PathLimits, Service, Site, SizeLaw, Task
+from linkfit.site.hours import DayWindow, Hours, Power
+from linkfit.site.model import Background, Backlog, PathLimits, Service, Site, SizeLaw, Task
 from linkfit.site.plan import Plan
 
 PROBES = 100
@@ -169,3 +170,18 @@ def test_what_the_path_refuses_bears_nobody(link):
     path = PathLimits(entry="relay", body_limit_bytes=100e6)
     ev = evaluate(site(service(tasks=(clip,)), path=path), link, n_probes=PROBES)
     assert ev.services[0].tasks[0].n_max_users == 0
+
+
+def test_with_a_first_day_the_sun_of_its_month_holds(link):
+    sun = (1.0,) * 5 + (6.0,) * 2 + (1.0,) * 5
+    power = Power(battery_wh=0, load_w=30, panel_w=100, sun_hours=2.0, sun_hours_by_month=sun)
+    feed = Background(name="feed", bytes_per_day=90e6)
+    asked = Site(name="x", hours=Hours(power=power), background=(feed,))
+    winter, summer, whole = (
+        Evaluator(link, start=start).evaluate(asked)
+        for start in (date(2026, 1, 1), date(2026, 6, 1), None)
+    )
+    uses = [float(one.data.use.draws.mean()) / 30 for one in (winter, summer, whole)]
+    assert uses == pytest.approx([90e6 * h / 24 for h in (2, 12, 4)], rel=0.03)
+    assert any("the sun of 30 days from 2026-06-01 on" in note for note in summer.notes)
+    assert any("since no date is given" in note for note in whole.notes)

@@ -13,6 +13,7 @@ from linkfit.ingest.trace import Trace
 from linkfit.link.fit import fit_link
 from linkfit.report.data_answer_text import data_answer_text
 from linkfit.report.data_json import data_answer_record
+from linkfit.site.hours import Hours, Power
 from linkfit.site.model import Background, PathLimits, Service, Site, SizeLaw, Task
 from linkfit.site.plan import Plan
 
@@ -109,3 +110,13 @@ def test_what_was_asked_stands_above_the_ledger():
     titles = ("How often,", "hut: data of", "Which plan", "What can go", "What spends it, in")
     places = [text.index(title) for title in titles]
     assert places == sorted(places)
+
+
+def test_the_sun_behind_the_hours_is_said():
+    sun = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 6.0, 5.0, 4.0, 3.0, 2.0, 1.0)
+    power = Power(battery_wh=200, load_w=30, panel_w=100, sun_hours=3.5, sun_hours_by_month=sun)
+    site = replace(SITE, hours=Hours(power=power))
+    assert "Hours of power: 7.0 h a day (90 %: 5.2 to 9.4 h), the mean sun" in words(shown(site))
+    dated = words(shown(site, place=PLACE))
+    assert "Hours of power: 12.0 h a day" in dated
+    assert "the sun of 30 days from 2026-06-05 on." in dated
