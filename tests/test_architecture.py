@@ -19,7 +19,7 @@ MAY_IMPORT = {
     "plain": set(),
     "html_table": {"plain"},
     "ingest": BASE,
-    "probe": BASE | {"ingest"},
+    "probe": BASE | {"ingest", "link"},
     "link": BASE | {"ingest"},
     "site": BASE,
     "forecast": BASE | {"ingest", "link", "site"},

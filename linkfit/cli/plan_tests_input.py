@@ -45,13 +45,11 @@ def asked_tests(
     InputError
         If an option cannot be, or a direction was neither measured nor guessed.
     """
-    import numpy as np
-
     from linkfit._checks import one_of
     from linkfit.ingest.trace import Trace
-    from linkfit.probe.enough_tests import QUANTILES
+    from linkfit.link.enough_tests import QUANTILES
+    from linkfit.link.measured_cells import idle_rtt_s, measured_cells
     from linkfit.probe.further_tests import Asked, plan_further_tests
-    from linkfit.probe.measured_cells import measured_cells
     from linkfit.probe.session_plan import WAYS
     from linkfit.units import parse_rate_bps, parse_size_bytes
 
@@ -71,11 +69,9 @@ def asked_tests(
                 "tests; name the files it was fitted to"
             )
     trace = read_traces(files) if files.paths else Trace()
-    idle_s = trace.latency.rtt_s[~trace.latency.loaded] if len(trace.latency) else np.empty(0)
-    idle_s = idle_s[np.isfinite(idle_s)]
     plan = plan_further_tests(
         tuple(measured_cells(trace, name, timezone=files.timezone) for name in ways),
-        width_frac, of=of, seconds=seconds, rtt_s=float(np.median(idle_s)) if idle_s.size else None,
+        width_frac, of=of, seconds=seconds, rtt_s=idle_rtt_s(trace),
         guessed_bps=guessed, budget_bytes=budget_bytes,
     )  # fmt: skip
     return Asked(

@@ -76,6 +76,7 @@ def fit_link(trace: Trace, *, seed: int = 0, timezone: str = "UTC") -> LinkModel
     without those, from lower bounds, and then a finding says so. Tests that were slower than
     others beside them, against another server or with another stream count, are lower bounds.
     """
+    measured = trace
     trace, groups_told = tell_groups_apart(trace)
     latency = fit_latency(trace.latency)
     rng = np.random.default_rng(seed)
@@ -109,7 +110,9 @@ def fit_link(trace: Trace, *, seed: int = 0, timezone: str = "UTC") -> LinkModel
         findings=tuple(findings),
         missing=(
             *(finding.text for finding in groups_told),
-            *missing_measurements(models["up"], models["down"], measured_latency),
+            *missing_measurements(
+                measured, timezone, models["up"], models["down"], measured_latency
+            ),
         ),
         seed=seed,
     )

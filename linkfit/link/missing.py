@@ -1,48 +1,55 @@
 """Which measurements are missing, in words, with what they would cost in data."""
 
-import math
 from typing import TYPE_CHECKING
 
-from linkfit.units import format_count, format_size
+from linkfit.link.enough_tests import TESTS_PER_CELL, WIDTH_FRAC, more_cells, seconds_of_a_test
+from linkfit.link.measured_cells import idle_rtt_s, measured_cells
+from linkfit.units import format_count, format_share, format_size
 
 if TYPE_CHECKING:
+    from linkfit.ingest.trace import Trace
     from linkfit.link.futures import DirectionModel
     from linkfit.link.latency import LatencyModel
 
 TEST_S = 10.0
-MIN_TESTS = 20  # tests for the median within about 30 %, at a variation of 0.5 (independent tests)
 MIN_DAYS = 7
 
 
-def n_tests_to_bound(tail_prob: float, *, confidence_prob: float = 0.95) -> int:
-    """Independent tests of which the slowest is below the `tail_prob` quantile. [tests]
-
-    The smallest n with 1 - (1 - p)^n >= confidence: a bound by counting alone, with no model.
-
-    Source
-    ------
-    S. S. Wilks, "Determination of sample sizes for setting tolerance limits", Ann. Math.
-    Statist. 12(1), 91-96, 1941 (from memory).
-    """
-    return math.ceil(math.log(1.0 - confidence_prob) / math.log(1.0 - tail_prob))
-
-
 def missing_measurements(
-    up: "DirectionModel | None", down: "DirectionModel | None", latency: "LatencyModel | None"
+    trace: "Trace",
+    timezone: str,
+    up: "DirectionModel | None",
+    down: "DirectionModel | None",
+    latency: "LatencyModel | None",
 ) -> tuple[str, ...]:
     """What to measure next, most useful first.
 
+    Parameters
+    ----------
+    trace : Trace
+        Everything measured, of which `up`, `down` and `latency` are the models.
+    timezone : str
+        Of the hours of the day.
+
     Notes
     -----
-    One 10 s test one way costs 1.25 MB for each Mbit/s. The number of tests is that which bounds
-    the median within 30 % at 95 % for a coefficient of variation of 0.5, were tests independent.
+    One 10 s test one way costs 1.25 MB for each Mbit/s. The number of tests is that of
+    `more_cells`, the same that `linkfit plan-tests` says at its own defaults.
     """
     texts = []
-    for name, model in (("upload", up), ("download", down)):
+    seconds = seconds_of_a_test(idle_rtt_s(trace))
+    for name, way, model in (("upload", "up", up), ("download", "down", down)):
         if model is None:
             texts.append(f"{name} was never measured: one 10 s test costs 1.25 MB per Mbit/s")
+        elif model.lower_bound_only:
+            cost = format_size(model.mean_rate_bps * TEST_S / 8.0, 2)
+            texts.append(
+                f"{name} was only seen below its limit: one 10 s test costs about {cost} or more"
+            )
         else:
-            texts += _of_direction(name, model)
+            cells = measured_cells(trace, way, timezone=timezone)
+            n_more = more_cells(cells.rates_bps).n_p50
+            texts += [*_too_few(name, model, n_more, seconds), *_of_direction(name, model)]
     if latency is None:
         texts.append("round trips were never measured: a minute of pings costs about 10 kB")
     elif latency.loaded_rtts_s is None:
@@ -52,21 +59,24 @@ def missing_measurements(
     return tuple(texts)
 
 
+def _too_few(name: str, model: "DirectionModel", n_cells: int, seconds: int) -> list[str]:
+    """How many tests more, in so many quarters of a day; nothing where there are enough."""
+    if not n_cells:
+        return []
+    n_tests = TESTS_PER_CELL * n_cells
+    one_bytes = model.mean_rate_bps * seconds / 8.0
+    return [
+        f"{name} rests on {model.measured_s:.0f} s in {format_count(model.n_tests, 'run')}: "
+        f"{n_tests} more tests of {seconds} s, two in each of "
+        f"{format_count(n_cells, 'more quarter')} of a day, would tell its median within "
+        f"{format_share(WIDTH_FRAC)} and cost about {format_size(n_tests * one_bytes, 2)} "
+        f"({format_size(one_bytes, 2)} each)"
+    ]
+
+
 def _of_direction(name: str, model: "DirectionModel") -> list[str]:
     cost = format_size(model.mean_rate_bps * TEST_S / 8.0, 2)
-    if model.lower_bound_only:
-        return [f"{name} was only seen below its limit: one 10 s test costs about {cost} or more"]
     texts = []
-    # ten minutes in one piece tell as much as that many tests of 10 s about that one visit
-    n_tests = max(model.n_tests, int(model.measured_s // 60))
-    if n_tests < MIN_TESTS:
-        n_more = MIN_TESTS - n_tests
-        total = format_size(n_more * model.mean_rate_bps * TEST_S / 8.0, 2)
-        texts.append(
-            f"{name} rests on {model.measured_s:.0f} s in {format_count(model.n_tests, 'run')}: "
-            f"{format_count(n_more, 'more test')} of 10 s, spread over hours and days, "
-            f"{'costs' if n_more == 1 else 'cost'} about {total} ({cost} each)"
-        )
     daily = model.daily
     hours = daily.hours_never_measured
     if daily.n_days == 0:

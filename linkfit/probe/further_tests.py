@@ -3,24 +3,22 @@
 import math
 from dataclasses import dataclass, replace
 
-from linkfit._checks import count, non_negative, positive
+from linkfit._checks import count, positive
 from linkfit.errors import InputError
-from linkfit.probe.budget import cost_bytes
-from linkfit.probe.enough_tests import (
+from linkfit.link.enough_tests import (
     PRIOR_COV,
+    TESTS_PER_CELL,
     Known,
     Need,
-    is_reached,
     known,
     log_sigma,
-    need,
+    more_cells,
     quantile_factor,
+    seconds_of_a_test,
 )
-from linkfit.probe.measured_cells import PART_H, PARTS, Measured
+from linkfit.link.measured_cells import PART_H, PARTS, Measured
+from linkfit.probe.budget import cost_bytes
 
-TESTS_PER_CELL = 2
-LEAST_SECONDS = 4  # the first one is slow start; longer tests of one hour buy little
-_ROUND_TRIPS = 20  # that slow start and its losses may take before a test tells of the link
 _SEVERAL = 4
 _ALIKE_FRAC = 0.9  # one stream that gets this much of what several get tells of the link, too
 _Z = 1.959963984540054  # 97.5 % of the normal law
@@ -126,7 +124,7 @@ def plan_further_tests(
     InputError
         If a direction was neither measured nor guessed.
     """
-    length = _length(seconds, rtt_s)
+    length = seconds_of_a_test(rtt_s) if seconds is None else count("seconds", seconds, least=2)
     plans = tuple(
         _direction(one, width_frac, of, length, (guessed_bps or {}).get(one.direction))
         for one in measured
@@ -142,18 +140,11 @@ def plan_further_tests(
     return made if budget_bytes is None else _within(made, positive("budget", budget_bytes), of)
 
 
-def _length(seconds: int | None, rtt_s: float | None) -> int:
-    if seconds is not None:
-        return count("seconds", seconds, least=2)
-    return max(LEAST_SECONDS, math.ceil(2 + _ROUND_TRIPS * non_negative("rtt_s", rtt_s or 0.0)))
-
-
 def _direction(
     measured: Measured, width_frac: float, of: str, seconds: int, guessed_bps: float | None
 ) -> DirectionPlan:
     rates = measured.rates_bps
-    found, wanted = known(rates, of=of), need(rates, width_frac, of=of)
-    reached = is_reached(found, wanted, width_frac)
+    more = more_cells(rates, width_frac, of=of)
     middle = known(rates)
     if middle is not None:
         spread = math.exp(1.645 * log_sigma(middle.cov))
@@ -167,14 +158,9 @@ def _direction(
             f"give the rate that you suppose, --{measured.direction} '6 Mbit/s'"
         )
     low, typical, high = (cost_bytes(rate_bps, seconds) for rate_bps in bps)
-
-    def more(n_needed: int) -> int:
-        # as many as the formula asks for may be there and the interval still too wide: one more
-        return 0 if reached else max(n_needed - rates.size, 1)
-
     return DirectionPlan(
-        direction=measured.direction, found=found, wanted=wanted, reached=reached,
-        more_p05=more(wanted.p05), more_p50=more(wanted.p50), more_p95=more(wanted.p95),
+        direction=measured.direction, found=more.found, wanted=more.wanted, reached=more.reached,
+        more_p05=more.n_p05, more_p50=more.n_p50, more_p95=more.n_p95,
         test_bytes=(low, typical, high), n_outages=measured.n_outages,
     )  # fmt: skip
 

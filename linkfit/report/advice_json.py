@@ -50,6 +50,7 @@ def advice_record(advice: "Advice", link: "LinkModel") -> dict[str, Any]:
         "schema": SCHEMA,
         "seed": advice.seed,
         "site": advice.before.site.name,
+        "timezone": advice.before.site.timezone,
         "what_if": list(advice.before.site.what_if),
         "link": _link(link, advice.seed),
         "feasible": advice.feasible,

@@ -36,7 +36,10 @@ def advice_text(record: Record) -> "list[RenderableType]":
             _section("What if", record["what_if"]),
             [
                 *verdicts_text(
-                    record["services"], record["verdict_reasons"], record["plan_reason"]
+                    record["services"],
+                    record["verdict_reasons"],
+                    plan_reason=record["plan_reason"],
+                    timezone=record["timezone"],
                 ),
                 *floor_lines(record["link"]),
             ],
@@ -112,7 +115,11 @@ def floor_lines(link: Record) -> "list[RenderableType]":
 
 
 def verdicts_text(
-    services: Sequence[Record], reasons: Mapping[str, Record], plan_reason: str = ""
+    services: Sequence[Record],
+    reasons: Mapping[str, Record],
+    *,
+    plan_reason: str = "",
+    timezone: str = "UTC",
 ) -> "list[RenderableType]":
     """The answer in short: a service a line, with why it does not simply fit."""
     if not services:
@@ -122,20 +129,21 @@ def verdicts_text(
     for service in services:
         why = reasons[service["name"]]["why"]
         listing.add(service["name"], _verdict(service["verdict"]), why)
-    lines = [*([plan_reason] if plan_reason else []), *_settling(reasons)]
+    lines = [*([plan_reason] if plan_reason else []), *_settling(reasons, timezone)]
     parts: list[RenderableType] = [heading("Verdicts"), listing]
     return [*parts, Text(), *bullets(lines)] if lines else parts
 
 
-def _settling(reasons: Mapping[str, Record]) -> list[str]:
+def _settling(reasons: Mapping[str, Record], timezone: str) -> list[str]:
     """What to measure so that a verdict of "not enough data" becomes another one."""
+    command = "linkfit plan-tests" + ("" if timezone == "UTC" else f" --timezone {timezone}")
     services: dict[str, list[str]] = {}
     for name, found in reasons.items():
         if found["open_directions"]:
             first = found["measure"][0] if found["measure"] else "more tests on more days would"
             services.setdefault(first, []).append(name)
     return [
-        f"what would settle {', '.join(names)}: {first}; when and how often: linkfit plan-tests"
+        f"what would settle {', '.join(names)}: {first}; when and how often: {command}"
         for first, names in services.items()
     ]
 

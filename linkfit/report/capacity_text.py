@@ -3,7 +3,7 @@
 import math
 from typing import TYPE_CHECKING
 
-from linkfit.link.missing import n_tests_to_bound
+from linkfit.link.enough_tests import cells_without_model
 from linkfit.report.link_text import weekly_text
 from linkfit.report.listing import Column, Listing, apart, bullets, heading, sentence
 from linkfit.report.wording import DIRECTION_WORDS, QUANTILES
@@ -179,7 +179,7 @@ def _asides(found: "DirectionCapacity") -> "list[RenderableType]":
     if found.no_slowest_hour is not None:
         lines.append(f"no slowest hour: {found.no_slowest_hour}")
     lines.append(f"weekends: {weekly_text(found.weekly)}")
-    n_needed = n_tests_to_bound(QUANTILES[0])
+    n_needed = cells_without_model(QUANTILES[0])
     if found.n_tests < n_needed:
         lines.append(
             f"the 5 % rates rest on the model: {n_needed} tests apart from each other would bound "

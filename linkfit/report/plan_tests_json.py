@@ -3,7 +3,8 @@
 import math
 from typing import Any
 
-from linkfit.probe.further_tests import TESTS_PER_CELL, Asked, DirectionPlan, PartOfDay
+from linkfit.link.enough_tests import TESTS_PER_CELL
+from linkfit.probe.further_tests import Asked, DirectionPlan, PartOfDay
 from linkfit.units import DAYS_PER_MONTH
 
 _MOST_OF_CAP_FRAC = 0.02  # what measuring may take of a data plan, common practice
@@ -51,6 +52,7 @@ def _direction(plan: DirectionPlan) -> dict[str, Any]:
             "without_model": plan.wanted.without_model,
         },
         "cells_more": {"p05": plan.more_p05, "p50": plan.more_p50, "p95": plan.more_p95},
+        "tests_more": TESTS_PER_CELL * plan.more_p50,
         "test_cost": {"p05_bytes": low, "p50_bytes": typical, "p95_bytes": high},
         "n_outages": plan.n_outages,
     }  # fmt: skip

@@ -62,16 +62,18 @@ def _needed(record: dict[str, Any]) -> "list[RenderableType]":
         columns=(
             Column(heading="further cells"), Column(heading="5 %", right=True),
             Column(heading="median", right=True), Column(heading="95 %", right=True),
+            Column(heading="tests", right=True),
         )
     )  # fmt: skip
     for one in record["directions"]:
         more = one["cells_more"]
-        listing.add(one["direction"], *(str(more[key]) for key in ("p05", "p50", "p95")))
+        counts = (*(more[key] for key in ("p05", "p50", "p95")), one["tests_more"])
+        listing.add(one["direction"], *map(str, counts))
     return [
         listing,
         sentence(
-            f"{record['tests_per_cell']} tests a cell. How many it takes depends on how much the "
-            "link swings, which few tests tell: ask again as they come in."
+            f"tests: {record['tests_per_cell']} a cell, at the median. How many it takes depends "
+            "on how much the link swings, which few tests tell: ask again as they come in."
         ),
     ]
 

@@ -2,6 +2,8 @@
 
 import json
 
+from linkfit.link.enough_tests import WIDTH_FRAC
+
 
 def record(run, *arguments):
     code, out, err = run("plan-tests", *arguments, "--json")
@@ -39,3 +41,18 @@ def test_a_fitted_link_no_longer_knows_its_tests(run, tmp_path):
     code, _, err = run("plan-tests", file)
     assert code == 2
     assert "name the files it was fitted to" in err
+
+
+def test_fit_and_the_plan_name_the_same_number_of_tests(run, trace_file):
+    """A person who follows the one must not be told another number by the other."""
+    plan = record(run, trace_file)
+    _, text, _ = run("fit", trace_file, columns=200)
+    for one, name in zip(plan["directions"], ("upload", "download"), strict=True):
+        wanted = f"{one['tests_more']} more tests of {plan['seconds']} s"
+        (line,) = [line for line in text.splitlines() if line.startswith(f"- {name} rests on")]
+        assert wanted in line
+        assert one["tests_more"] == plan["tests_per_cell"] * one["cells_more"]["p50"] > 0
+
+
+def test_the_width_that_nobody_asked_for_is_the_one_that_fit_names(run, trace_file):
+    assert record(run, trace_file)["width_frac"] == WIDTH_FRAC

@@ -1,18 +1,24 @@
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
-import pytest
 
 import linkfit as lf
 from linkfit.ingest.trace import Trace
-from linkfit.link.missing import n_tests_to_bound
+from linkfit.link.enough_tests import more_cells
+from linkfit.link.measured_cells import measured_cells
+from linkfit.probe.further_tests import plan_further_tests
+from linkfit.units import format_size
 
 
 def test_one_speed_test_asks_for_more_and_says_the_price():
     link = lf.fit_link(Trace.from_quick_numbers(up_bps=8e6 * 1448 / 1500))
     (rests, no_clock, download, pings) = link.missing
-    assert rests.startswith("upload rests on 10 s in 1 run: 19 more tests of 10 s")
-    assert "190 MB (10 MB each)" in rests  # 8 Mbit/s for 10 s is 10 MB, 1.25 MB per Mbit/s
+    n_cells = more_cells(np.empty(0)).n_p50  # a test without a time of day fills no cell
+    assert rests.startswith(
+        f"upload rests on 10 s in 1 run: {2 * n_cells} more tests of 4 s, two in each of {n_cells} "
+        "more quarters of a day, would tell its median within 20 %"
+    )
+    assert f"{format_size(2 * n_cells * 4e6, 2)} (4.0 MB each)" in rests  # 8 Mbit/s for 4 s
     assert "time of day" in no_clock
     assert download.startswith("download was never measured")
     assert pings.startswith("round trips were never measured")
@@ -46,21 +52,33 @@ def test_a_week_without_saturday_or_sunday_is_named():
     assert "Saturday" not in " ".join(lf.fit_link(Trace.merge([*traces, both])).missing)
 
 
-@pytest.mark.parametrize(("tail", "n"), [(0.05, 59), (0.01, 299)])
-def test_tests_that_bound_a_quantile_by_counting(tail, n):
-    # values from memory (Wilks 1941): 59 for 95 % / 95th, 299 for 95 % / 99th
-    assert n_tests_to_bound(tail) == n
-    assert 1 - (1 - tail) ** n >= 0.95 > 1 - (1 - tail) ** (n - 1)
+def test_the_number_of_tests_is_that_of_the_plan_for_further_tests():
+    """One place counts them: what the fit names is what the plan asks for, zone for zone."""
+    rng = np.random.default_rng(8)
+    starts = [datetime(2026, 6, 1, tzinfo=UTC) + timedelta(hours=5 * n) for n in range(12)]
+    runs = [Trace.from_rates(np.full(10, rng.lognormal(15.5, 0.5)), start=at) for at in starts]
+    trace = Trace.merge([*runs, Trace.from_quick_numbers(rtt_s=0.3)])
+    for zone in ("UTC", "Asia/Tokyo"):
+        cells = measured_cells(trace, "up", timezone=zone)
+        plan = plan_further_tests((cells,), 0.2, rtt_s=0.3)
+        wanted = f": {2 * plan.directions[0].more_p50} more tests of {plan.seconds} s, two in each"
+        missing = lf.fit_link(trace, timezone=zone).missing
+        assert [text for text in missing if wanted in text]
+        assert plan.seconds == 8
 
 
-def test_the_slowest_of_so_many_is_below_the_quantile(rng):
-    slowest = rng.random((4000, n_tests_to_bound(0.05))).min(axis=1)
-    # binomial: 0.9515 within five standard errors of 0.0034
-    assert np.mean(slowest < 0.05) == pytest.approx(1 - 0.95**59, abs=5 * 0.0034)
-
-
-def test_one_more_test_is_singular():
-    starts = [datetime(2026, 6, 1, 8, tzinfo=UTC) + timedelta(hours=h) for h in range(19)]
-    tests = [Trace.from_rates(np.full(10, 8e6), start=start) for start in starts]
-    missing = lf.fit_link(Trace.merge(tests)).missing
-    assert any(": 1 more test of 10 s, spread over hours and days, costs" in m for m in missing)
+def test_one_more_quarter_of_a_day_is_singular():
+    rng = np.random.default_rng(3)
+    start = datetime(2026, 6, 1, tzinfo=UTC)
+    rates = rng.lognormal(15.5, 0.3, 60)
+    for n in range(6, 60):
+        if more_cells(rates[:n]).n_p50 == 1:
+            break
+    runs = [
+        Trace.from_rates(np.full(10, rate), start=start + timedelta(hours=6 * i))
+        for i, rate in enumerate(rates[:n])
+    ]
+    missing = lf.fit_link(Trace.merge(runs)).missing
+    assert any(
+        ": 2 more tests of 4 s, two in each of 1 more quarter of a day" in m for m in missing
+    )

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 from linkfit.errors import InputError
+from linkfit.link.enough_tests import log_sigma, need
+from linkfit.link.measured_cells import Cell, Measured
 from linkfit.probe.budget import cost_bytes
-from linkfit.probe.enough_tests import log_sigma, need
 from linkfit.probe.further_tests import plan_further_tests
-from linkfit.probe.measured_cells import Cell, Measured
 
 
 def measured(rates_bps=(), *, parts=(0, 1, 2, 3), share=None, direction="up", hours=()):

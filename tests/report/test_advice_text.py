@@ -65,7 +65,7 @@ RECORD = {
     "what_if": [],
     "answers": {"cheapest": ANSWER, "quality_kept": ANSWER, "cost_against_targets": [ANSWER],
                 "offered": []},
-    "currency": "EUR", "plan_easing": None,
+    "currency": "EUR", "timezone": "UTC", "plan_easing": None,
     "link": {"up": {"p05_bps": 2.6e6, "p50_bps": 5.5e6, **RATES},
              "down": {"p05_bps": None, "p50_bps": None, **RATES}},
     "services": [a_service()], "verdict_reasons": WHY, "plan_reason": "",
@@ -153,6 +153,8 @@ def test_what_would_settle_an_open_verdict_stands_below_it():
     both = [*service, a_service(name="shop", verdict="not enough data")]
     text = words(shown(verdicts_text(both, {"wall": wall, "shop": wall})))
     assert f"- what would settle wall, shop: {missing};" in text
+    here = words(shown(verdicts_text(service, {"wall": wall}, timezone="Europe/Lisbon")))
+    assert here.endswith("linkfit plan-tests --timezone Europe/Lisbon")
 
 
 def test_a_target_missed_by_little_is_shown_with_the_digits_that_tell():

@@ -44,3 +44,14 @@ def test_lines_fit_the_terminal(width):
     text = shown(width, rates=[6e6, 4e6, 8e6], share=0.7, cap=5e9, budget=1e6)
     assert all(len(line) <= width for line in text.splitlines())
     assert "70 %" in text
+
+
+def test_cells_are_also_told_as_tests():
+    record = plan_tests_record(asked(rates=[6e6, 4e6, 8e6]))
+    (up,) = record["directions"]
+    assert up["tests_more"] == 2 * up["cells_more"]["p50"]
+    text = shown(rates=[6e6, 4e6, 8e6])
+    row = text.split("further cells")[1].split("up ")[1].splitlines()[0].split()
+    assert row == [str(up["cells_more"][key]) for key in ("p05", "p50", "p95")] + [
+        str(up["tests_more"])
+    ]

@@ -9,6 +9,7 @@ import numpy as np
 
 from linkfit._checks import one_of
 from linkfit.ingest.trace import DIRECTIONS, Trace
+from linkfit.units import SECONDS_PER_HOUR
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -93,6 +94,14 @@ def measured_cells(trace: Trace, direction: str, *, timezone: str = "UTC") -> Me
     )  # fmt: skip
 
 
+def idle_rtt_s(trace: Trace) -> float | None:
+    """Median round trip while the link was idle; None where none was measured. [s]"""
+    latency = trace.latency
+    rtts_s = latency.rtt_s[~latency.loaded]
+    rtts_s = rtts_s[np.isfinite(rtts_s)]
+    return float(np.median(rtts_s)) if rtts_s.size else None
+
+
 def _rows(trace: Trace, is_up: bool) -> _Rows:
     clock = np.array([source.has_clock for source in trace.sources], dtype=bool)
     samples = trace.throughput
@@ -116,13 +125,21 @@ def _rows(trace: Trace, is_up: bool) -> _Rows:
 
 
 def _numbered(rows: _Rows) -> "NDArray[np.int64]":
-    """To which test each row belongs: the next one begins after a gap."""
+    """To which test each row belongs: the next one begins after a gap.
+
+    What went on for more than an hour is a test in each hour: a record of weeks is no one test.
+    """
     if not rows.start_s.size:
         return np.empty(0, dtype=np.int64)
     ends_s = np.maximum.accumulate(rows.start_s + rows.duration_s)
     begins = np.append(0, rows.start_s[1:] - ends_s[:-1] > _APART_S)
     # reports of their own that follow each other closely are tests of their own
     begins[1:] = np.maximum(begins[1:], np.diff(rows.n_streams) != 0)
+    tests = np.cumsum(begins, dtype=np.int64)
+    firsts = np.unique(tests, return_index=True)[1]
+    lasts_s = np.maximum.reduceat(rows.start_s + rows.duration_s, firsts) - rows.start_s[firsts]
+    next_hour = np.diff(rows.start_s // SECONDS_PER_HOUR) != 0
+    begins[1:] = np.maximum(begins[1:], next_hour & (lasts_s[tests[1:]] > SECONDS_PER_HOUR))
     return np.cumsum(begins, dtype=np.int64)
 
 

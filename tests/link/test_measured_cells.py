@@ -5,7 +5,7 @@ import pytest
 
 from linkfit.errors import InputError
 from linkfit.ingest.trace import Trace
-from linkfit.probe.measured_cells import measured_cells
+from linkfit.link.measured_cells import measured_cells
 
 DAY = datetime(2026, 6, 15, tzinfo=UTC)
 
@@ -66,3 +66,16 @@ def test_streams_are_compared():
 def test_a_direction_that_is_none():
     with pytest.raises(InputError, match="direction: expected 'up' or 'down', got 'out'"):
         measured_cells(Trace(), "out")
+
+
+def test_a_record_of_days_is_a_test_an_hour_and_short_ones_stay_whole():
+    start = datetime(2026, 6, 1, 22, 30, tzinfo=UTC)
+    long = Trace.from_rates(np.full(1560, 5e6), step_s=60.0, direction="up", start=start)  # 26 h
+    found = measured_cells(long, "up")
+    assert [(cell.day[-2:], cell.part, cell.n_tests) for cell in found.cells] == [
+        ("01", 3, 2), ("02", 0, 6), ("02", 1, 6), ("02", 2, 6), ("02", 3, 6), ("03", 0, 1),
+    ]  # fmt: skip
+    assert sum(found.n_by_hour) == 27
+    over = datetime(2026, 6, 1, 5, 55, tzinfo=UTC)
+    short = Trace.from_rates(np.full(600, 5e6), direction="up", start=over)  # across 6 o'clock
+    assert [cell.n_tests for cell in measured_cells(short, "up").cells] == [1]

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import special
 
-from linkfit._checks import count, one_of, positive
+from linkfit._checks import count, non_negative, one_of, positive
 from linkfit.errors import InputError
 
 if TYPE_CHECKING:
@@ -24,6 +24,10 @@ LEVEL_PROB = 0.95  # of the interval that is to become narrow
 # Networking 2024); it counts as so many cells, so that its own 90 % interval is about 0.3 to 0.8
 PRIOR_COV = 0.42
 PRIOR_CELLS = 6
+TESTS_PER_CELL = 2
+WIDTH_FRAC = 0.20  # of the median's interval, where nobody asks for another
+LEAST_SECONDS = 4  # the first one is slow start; longer tests of one hour buy little
+_ROUND_TRIPS = 20  # that slow start and its losses may take before a test tells of the link
 _INTERVAL_PROB = (0.05, 0.5, 0.95)
 
 
@@ -162,6 +166,45 @@ def is_reached(found: Known | None, wanted: Need, width_frac: float) -> bool:
     if found is None:
         return False
     return found.width_frac <= width_frac and found.n_cells >= wanted.without_model
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MoreCells:
+    """Cells there are and needed in one direction; `n_p05` to `n_p95` are further ones, over
+    what is unknown of the spread, each of `TESTS_PER_CELL` tests.
+    """
+
+    found: Known | None
+    wanted: Need
+    reached: bool
+    n_p05: int
+    n_p50: int
+    n_p95: int
+
+
+def more_cells(
+    rates_bps: "NDArray[np.float64]", width_frac: float = WIDTH_FRAC, *, of: str = "median"
+) -> MoreCells:
+    """Further cells until the interval is `width_frac` wide, from the rates of those there are.
+
+    The one place that counts them: every command that names a number of tests asks here.
+    """
+    found, wanted = known(rates_bps, of=of), need(rates_bps, width_frac, of=of)
+    reached = is_reached(found, wanted, width_frac)
+
+    def more(n_needed: int) -> int:
+        # as many as the formula asks for may be there and the interval still too wide: one more
+        return 0 if reached else max(n_needed - rates_bps.size, 1)
+
+    return MoreCells(
+        found=found, wanted=wanted, reached=reached,
+        n_p05=more(wanted.p05), n_p50=more(wanted.p50), n_p95=more(wanted.p95),
+    )  # fmt: skip
+
+
+def seconds_of_a_test(rtt_s: float | None) -> int:
+    """How long one test should last at this round trip of the idle link. [s]"""
+    return max(LEAST_SECONDS, math.ceil(2 + _ROUND_TRIPS * non_negative("rtt_s", rtt_s or 0.0)))
 
 
 def _positive(rates_bps: "NDArray[np.float64]") -> "NDArray[np.float64]":

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from linkfit.errors import InputError
-from linkfit.probe.enough_tests import (
+from linkfit.link.enough_tests import (
     cells_for,
     cells_without_model,
     is_reached,
