@@ -205,11 +205,18 @@ def end_to_end(
     clock_bits: "NDArray[np.float64]", size_bits: "NDArray[np.float64]", group: "NDArray[np.int64]"
 ) -> "NDArray[np.float64]":
     """What to add to each clock reading so that the groups follow each other. [bits]"""
-    firsts = np.flatnonzero(np.r_[True, group[1:] != group[:-1]])
-    lasts = np.r_[firsts[1:], size_bits.size] - 1
+    lasts = np.append(np.flatnonzero(group[1:] != group[:-1]), group.size - 1)
+    firsts = np.append(0, lasts[:-1] + 1)
     room = clock_bits[lasts] - clock_bits[firsts] + np.add.reduceat(size_bits, firsts) + 1.0
-    base = np.r_[0.0, np.cumsum(room)[:-1]] - clock_bits[firsts]
+    base = _before(np.cumsum(room)) - clock_bits[firsts]
     return np.repeat(base, lasts - firsts + 1)
+
+
+def _before(sums: "NDArray[np.float64]") -> "NDArray[np.float64]":
+    """Running sums without the last term of each."""
+    before = np.empty(sums.size)
+    before[0], before[1:] = 0.0, sums[:-1]
+    return before
 
 
 def busy_periods(
@@ -223,9 +230,9 @@ def busy_periods(
         return np.empty(0, np.int64)
     clock = clock_bits + end_to_end(clock_bits, size_bits, group)
     # a transfer meets an idle link if all before it could have been carried by then
-    slack = clock - np.r_[0.0, np.cumsum(size_bits)[:-1]]
-    begins = np.r_[True, slack[1:] > np.maximum.accumulate(slack)[:-1]]
-    return np.cumsum(begins)
+    slack = clock - _before(np.cumsum(size_bits))
+    begins = slack[1:] > np.maximum.accumulate(slack)[:-1]
+    return np.append(0, np.cumsum(begins))
 
 
 def processor_sharing(arrive: list[float], size: list[float]) -> list[float]:

@@ -114,15 +114,17 @@ def _times_s(
     member[which] = True
     near = member[company.probe]
     others = company.probe[near]
-    probe = np.r_[which, others]
-    start = np.r_[probes.start_s[which], probes.start_s[others] + company.after_s[near]]
+    both = np.concatenate
+    probe = both((which, others))
+    start = both((probes.start_s[which], probes.start_s[others] + company.after_s[near]))
     # a part of the capacity for all is the whole of it for larger transfers
-    bits = np.r_[probes.bits[which], company.bits[near]] / share.walked_frac
-    waits = np.r_[np.full(which.size, low), company.low[near]]
+    bits = both((probes.bits[which], company.bits[near])) / share.walked_frac
+    waits = both((np.full(which.size, low), company.low[near]))
     clock = paths.carried_bits(start, probes.row[probe])
     order = np.lexsort((start, probe))
     order = order[_felt(clock[order], bits[order], probe[order], order < which.size)]
-    finish = np.empty(bits.size)
+    finish = clock + bits  # of those that meet nobody
+    order = order[_met(probe[order])]
     finish[order] = leave_clock_by_priority(clock[order], bits[order], probe[order], waits[order])
     time_s = share.times_s(paths, probes.start_s[which], probes.row[which], finish[: which.size])
     return np.maximum(time_s, probes.alone_s[which])
@@ -139,6 +141,15 @@ def _felt(
     own = np.empty(int(probe[-1]) + 1, np.int64)
     own[probe[is_probe]] = period[is_probe]
     return np.asarray(period == own[probe])
+
+
+def _met(probe: "NDArray[np.int64]") -> "NDArray[np.bool_]":
+    """Entries of `probe`, sorted, that are there more than once."""
+    same = probe[1:] == probe[:-1]
+    met = np.zeros(probe.size, np.bool_)
+    met[1:] = same
+    met[:-1] |= same
+    return met
 
 
 def _besides(tagged: FlowClass, flow: FlowClass) -> FlowClass:

@@ -348,22 +348,24 @@ def stream_draws(
     # the stream looked at is one of those that run: it does not stand in its own way
     streams = max(hour.stream_bps[direction] + more_bps - rate, 0.0)
     load = sum(flow.load_bps for flow in hour.classes[direction])
-    usable = besides_bps(hour.paths[direction], load + streams)
-    draws = spread_rows(usable, n)
-    starts = rng.random(n) * usable.horizon_s
+    paths = hour.paths[direction]
+    # a part of the capacity for a rate is the whole of it for a larger one
+    rate_bps = rate / _left_frac(paths, load + streams)
+    draws = spread_rows(paths, n)
+    starts = rng.random(n) * paths.horizon_s
     relay_s = _relay_s(task, path)
     if task.live:
         moment = rng.random(n)
         wait_s = live_delay_s(
-            usable, starts, draws, rate_bps=rate, duration_s=task.duration_s, moment_frac=moment
+            paths, starts, draws, rate_bps=rate_bps, duration_s=task.duration_s, moment_frac=moment
         )
         fixed_s = (rtts_s + relay_s) / 2
-        unknowns = draw_unknowns(hour.link, direction, usable.world, rng.spawn(1)[0]).at(draws)
+        unknowns = draw_unknowns(hour.link, direction, paths.world, rng.spawn(1)[0]).at(draws)
         wait_s = heard_delay_s(wait_s + fixed_s, unknowns, task.target_s) - fixed_s
     else:
-        wait_s = start_delay_s(usable, starts, draws, rate_bps=rate, duration_s=task.duration_s)
+        wait_s = start_delay_s(paths, starts, draws, rate_bps=rate_bps, duration_s=task.duration_s)
         fixed_s = _START_ROUND_TRIPS * (rtts_s + relay_s)
-    taken = min(1.0, (load + streams) / max(hour.paths[direction].mean_rate_bps, 1.0))
+    taken = min(1.0, (load + streams) / max(paths.mean_rate_bps, 1.0))
     return TaskDraws(
-        times_s=wait_s + fixed_s, fixed_s=fixed_s, added_s=wait_s * taken, world=usable.world[draws]
+        times_s=wait_s + fixed_s, fixed_s=fixed_s, added_s=wait_s * taken, world=paths.world[draws]
     )
