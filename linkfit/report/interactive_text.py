@@ -13,10 +13,13 @@ from linkfit.report.wording import QUANTILES, amount, between
 from linkfit.units import format_rate, format_share, format_size
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from rich.console import RenderableType
 
     from linkfit.forecast.interactive import Cell
     from linkfit.forecast.interactive_forecast import GroupCall, InteractiveForecast
+    from linkfit.forecast.rate_limits import RateLimit
     from linkfit.forecast.world_intervals import Estimate
 
 _FEW_PROBES = 30
@@ -59,21 +62,22 @@ def interactive_text(found: "InteractiveForecast") -> "list[RenderableType]":
 
 def _answers(found: "InteractiveForecast") -> list[str]:
     """The three questions that bring people here, in a sentence each."""
-    answers = []
-    for limit in found.limits[:3]:
-        free = next(c for c in found.cells if (c.activity, c.situation) == (limit.name, NO_LIMIT))
-        text = f"{limit.name} beside a backup without a limit: {free.verdict}"
-        if not limit.is_needed:
-            answers.append(f"{text}, no limit is needed.")
-        elif limit.limit.value == 0:
-            answers.append(
-                f"{text}, and no limit helps: with nothing else sent only "
-                f"{share_text(limit.idle_share)} of moments are good."
-            )
-        else:
-            safe = f", {format_rate(limit.limit.low)} to be safe" if limit.limit.low else ""
-            answers.append(f"{text}; set a limit of at most {rate_text(limit.limit)}{safe}.")
-    return answers
+    return [limit_answer(limit, found.cells) for limit in found.limits[:3]]
+
+
+def limit_answer(limit: "RateLimit", cells: "Sequence[Cell]") -> str:
+    """Whether an activity bears a backup without a limit, and which limit keeps it good."""
+    free = next(c for c in cells if (c.activity, c.situation) == (limit.name, NO_LIMIT))
+    text = f"{limit.name} beside a backup without a limit: {free.verdict}"
+    if not limit.is_needed:
+        return f"{text}, no limit is needed."
+    if limit.limit.value == 0:
+        return (
+            f"{text}, and no limit helps: with nothing else sent only "
+            f"{share_text(limit.idle_share)} of moments are good."
+        )
+    safe = f", {format_rate(limit.limit.low)} to be safe" if limit.limit.low else ""
+    return f"{text}; set a limit of at most {rate_text(limit.limit)}{safe}."
 
 
 def _cells(cells: "list[Cell]") -> Listing:
@@ -89,7 +93,7 @@ def _cells(cells: "list[Cell]") -> Listing:
     for cell in cells:
         low, middle, high = (float(q) for q in cell.time.quantile(QUANTILES))
         listing.add(
-            (cell.activity, _second_line(cell)),
+            (cell.activity, second_line(cell)),
             amount(middle, "s"),
             between(low, high, "s"),
             share_texts(cell.share),
@@ -98,7 +102,7 @@ def _cells(cells: "list[Cell]") -> Listing:
     return listing
 
 
-def _second_line(cell: "Cell") -> str:
+def second_line(cell: "Cell") -> str:
     """What the time is, how a call sounds, how a page feels."""
     if cell.activity == "page load":
         return f"{cell.measure}, {felt(float(cell.time.quantile(0.5)))}"

@@ -19,6 +19,7 @@ from linkfit.report.page.evidence import (
     users_section,
 )
 from linkfit.report.page.headline import answers_of
+from linkfit.report.page.interactive import interactive_section
 from linkfit.report.page.limits import (
     backlog_section,
     calculator_section,
@@ -47,6 +48,7 @@ def report_of(found: "Material", inputs: "Inputs") -> Report:
         backlog_section(found),
         energy_section(found),
         headroom_section(found),
+        interactive_section(found),
         missing_section(found),
         cautions_section(found.advice.cautions, found.advice.before.notes),
         calculator_section(found),

@@ -14,6 +14,7 @@ from linkfit.forecast.data_answer import DataAnswer, answer_data
 from linkfit.forecast.data_fan import DataFan, data_fan
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.evaluation import Evaluator
+from linkfit.forecast.interactive_short import ShortInteractive, interactive_short
 from linkfit.forecast.outcomes import BacklogForecast, Evaluation, ServiceForecast
 from linkfit.forecast.path_source import backlog_paths
 from linkfit.forecast.shares import WAYS
@@ -83,6 +84,7 @@ class Material:
     backlogs: tuple[BacklogStory, ...]
     grid: Grid | None
     energy: EnergyStory | None = None
+    interactive: ShortInteractive | None = None
 
 
 def gather(site: Site, link: LinkModel, *, seed: int = 0, start: date | None = None) -> Material:
@@ -115,6 +117,7 @@ def gather(site: Site, link: LinkModel, *, seed: int = 0, start: date | None = N
         backlogs=_backlogs(advice.before, link, seed, start),
         grid=payload_grid(site, evaluator),
         energy=energy_story(site, link, seed=seed),
+        interactive=interactive_short(link, site, seed=seed),
     )
 
 

@@ -2,9 +2,9 @@ import pytest
 
 pytestmark = pytest.mark.slow
 
-NEEDED = ("verdicts", "changes", "costs", "data", "backlogs", "busy-hour", "missing", "cautions",
-          "calculator", "tasks", "payloads", "users", "ledger", "link-up", "link-down", "latency",
-          "measurements", "assumptions", "inputs")  # fmt: skip
+NEEDED = ("verdicts", "changes", "costs", "data", "backlogs", "busy-hour", "interactive", "missing",
+          "cautions", "calculator", "tasks", "payloads", "users", "ledger", "link-up", "link-down",
+          "latency", "measurements", "assumptions", "inputs")  # fmt: skip
 
 
 def test_all_of_it_is_there_and_answers_come_first(report):
