@@ -83,8 +83,10 @@ def name_rows(axes: "Axes", names: "Sequence[str]") -> None:
     """
     axes.set_ylim(len(names) - 0.5, -0.5)
     axes.set_yticks([])
+    ground = {"facecolor": "white", "edgecolor": "none", "pad": 0.5}  # no line runs through a name
     for row, name in enumerate(names):
-        axes.text(0.005, row - 0.48, name, transform=axes.get_yaxis_transform(), va="top")
+        axes.text(0.008, row - 0.48, name, transform=axes.get_yaxis_transform(), va="top",
+                  bbox=ground)  # fmt: skip
 
 
 def put_legend_below(figure: Figure, *, n_columns: int = 2) -> None:

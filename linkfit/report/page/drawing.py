@@ -4,7 +4,7 @@ import io
 import re
 from typing import TYPE_CHECKING
 
-from linkfit.report.figure_style import write_figure
+from linkfit.report.figure_style import BLUE, SKY_BLUE, VERMILION, write_figure
 
 if TYPE_CHECKING:
     from linkfit.report.page.blocks import Picture
@@ -17,8 +17,15 @@ _ID = re.compile(r' id="([^"]+)"')
 _REFERENCE = re.compile(r'(href="#|url\(#)([^")]+)')
 _PATH = re.compile(r' d="([^"]*)"')
 _DECIMALS = re.compile(r"-?\d+\.\d{3,}")
-# what must turn with a dark page; data keep their colours
-_INK, _PAPER, _RULE = "#000000", "#ffffff", "#d8d8d8"
+# what turns with a dark page; cells of a map keep their colours
+_TURNING = {
+    "#000000": "currentColor",
+    "#ffffff": "var(--paper)",
+    "#d8d8d8": "var(--rule)",
+    BLUE.lower(): "var(--blue)",
+    SKY_BLUE.lower(): "var(--sky)",
+    VERMILION.lower(): "var(--vermilion)",
+}
 
 
 def inline_svg(picture: "Picture", label_id: str) -> str:
@@ -30,8 +37,8 @@ def inline_svg(picture: "Picture", label_id: str) -> str:
         text = pattern.sub("", text, count=0 if pattern is _COMMENT else 1)
     text = _own_ids(text, picture.name)
     text = _PATH.sub(_short_path, text)
-    text = text.replace(_INK, "currentColor").replace(_PAPER, "var(--paper)")
-    text = text.replace(_RULE, "var(--rule)")
+    for colour, of_page in _TURNING.items():
+        text = text.replace(colour, of_page)
     head, _, rest = text.partition(">")
     head = re.sub(r' (width|height|version)="[^"]*"', "", head)
     return f'{head} role="img" aria-labelledby="{label_id}">{rest.strip()}'

@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 
 from linkfit.link.daily import clocked_pieces, local_hours_and_days, zone_of
 from linkfit.report.figure_layout import StackedLayout
-from linkfit.report.figure_style import BLUE, WIDTH_IN, in_house_style, put_legend_below
+from linkfit.report.figure_style import WIDTH_IN, in_house_style, put_legend_below
 from linkfit.report.wording import DIRECTION_WORDS
 
 if TYPE_CHECKING:
@@ -22,8 +22,9 @@ if TYPE_CHECKING:
 N_HOURS, N_DAYS = 24, 7
 DAY_NAMES = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _EPOCH_WEEKDAY = 3  # 1970-01-01 was a Thursday; Monday is 0
-_INK, _PAPER = "#111111", "#FCFCFC"  # on cells that keep their colour on a dark page
-_PALE = "#E8F3FA"
+# cells keep their colours on a dark page, and so does what stands on them
+_INK, _PAPER = "#111111", "#FCFCFC"
+_PALE, _DEEP = "#E8F3FA", "#006FB0"
 _STROKE = "#808080"
 _CORNERS = np.array([[-0.5, -0.5], [0.5, -0.5], [0.5, 0.5], [-0.5, 0.5]])
 
@@ -75,7 +76,7 @@ def week_figure(found: WeekMap, direction: str) -> Figure:
     axes.set_title(f"Measured rate, {DIRECTION_WORDS[direction]}")
     hours, days = np.nonzero(found.is_measured)
     shares = found.median_bps[hours, days] / (float(found.median_bps.max()) or 1.0)
-    shades = LinearSegmentedColormap.from_list("pale to blue", [_PALE, BLUE])
+    shades = LinearSegmentedColormap.from_list("pale to blue", [_PALE, _DEEP])
     corners = np.stack([days, hours], axis=1)[:, None, :] + _CORNERS
     axes.add_collection(PolyCollection(corners, facecolors=shades(shares), linewidth=0))
     for hour, day, share in zip(hours.tolist(), days.tolist(), shares.tolist(), strict=True):

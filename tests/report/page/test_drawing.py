@@ -1,17 +1,18 @@
 import re
+from importlib.resources import files
 
 import html5lib
 import pytest
 
-from linkfit.report.figure_style import in_house_style, new_figure
+from linkfit.report.figure_style import BLUE, in_house_style, new_figure
 from linkfit.report.page.blocks import Picture
-from linkfit.report.page.drawing import inline_svg
+from linkfit.report.page.drawing import _TURNING, inline_svg
 
 
 @in_house_style
 def drawn(text="rate"):
     figure, axes = new_figure(text)
-    axes.plot([0, 1, 2], [0, 1, 0], label="x")
+    axes.plot([0, 1, 2], [0, 1, 0], label="x", color=BLUE)
     axes.fill_between([0, 1, 2], [0, 1, 0], hatch="//", alpha=0.4)
     return figure
 
@@ -40,8 +41,14 @@ def test_ids_belong_to_the_figure_and_every_reference_is_met():
 def test_ink_and_paper_turn_with_the_page():
     text = svg()
     assert "currentColor" in text
-    assert "#000000" not in text
-    assert "#ffffff" not in text
+    assert "var(--blue)" in text
+    assert not re.search("#000000|#ffffff|#0072b2", text)
+
+
+def test_every_colour_that_turns_is_set_for_light_dark_and_print():
+    style = (files("linkfit.report.page") / "templates" / "page.css").read_text(encoding="utf-8")
+    for name in set(re.findall(r"var\((--[a-z]+)\)", svg() + "".join(_TURNING.values()))):
+        assert style.count(f"{name}:") == 3, name
 
 
 def test_it_is_described_by_its_finding():
