@@ -7,7 +7,15 @@ import numpy as np
 from linkfit.advice.verdict import verdict_reason
 from linkfit.forecast.outcomes import ServiceForecast, TaskForecast
 from linkfit.forecast.world_intervals import Estimate, over_worlds
-from linkfit.report.page.blocks import Bullets, Paragraph, Section, Table, Verdict, Verdicts
+from linkfit.report.page.blocks import (
+    Block,
+    Bullets,
+    Paragraph,
+    Section,
+    Table,
+    Verdict,
+    Verdicts,
+)
 from linkfit.report.page.moves import move_text, shown_moves, stand_text
 from linkfit.report.page.rounding import late_end, said, share_range
 from linkfit.units import format_count, format_share
@@ -40,8 +48,10 @@ def verdict_section(found: "Material") -> Section:
     )
     plan_reason = found.record["plan_reason"]
     texts = (reading, f"What {plan_reason}.") if plan_reason else (reading,)
-    blocks = (Paragraph(text=lead), Verdicts(rows=rows), *(Paragraph(text=t) for t in texts))
-    return Section(key="verdicts", title="Which services fit", part="answers", blocks=blocks)
+    blocks: list[Block] = [Paragraph(text=lead), Verdicts(rows=rows)]
+    blocks += [Paragraph(text=text) for text in texts]
+    return Section(key="verdicts", title="Which services fit", part="answers",
+                   blocks=tuple(blocks))  # fmt: skip
 
 
 def _verdict(found: "Material", old: ServiceForecast, new: ServiceForecast) -> Verdict:
