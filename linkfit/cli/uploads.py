@@ -51,6 +51,15 @@ def uploads(
     per_item: Annotated[
         str, typer.Option(help='What each item costs besides its bytes, "0.5 s".')
     ] = "0 s",
+    same_link_share: Annotated[
+        float | None,
+        typer.Option(
+            min=0,
+            max=1,
+            help="Share of items from clients on the same link, which by "
+            "the public name cross it both ways; the site's, else 0.",
+        ),
+    ] = None,
     chunk: Annotated[
         str | None, typer.Option(help='The piece that your client sends, "5 MB".')
     ] = None,
@@ -89,6 +98,8 @@ def uploads(
         "per_item_s": ("--per-item", per_item),
     }  # fmt: skip
     counts = {"n_items": items, "flow": flow, "drops_per_day": drops_per_day, "whole": whole}
+    if same_link_share is not None:
+        counts["same_link_share_frac"] = same_link_share
     ask, zone = _ask(texts, counts, site, tuple(links or ()))
     link = link_from(
         trace_input(links, direction, columns, units, timezone or zone),

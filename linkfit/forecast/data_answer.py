@@ -76,9 +76,10 @@ def answer_data(
         If `used_bytes` cannot be, or `task` is not there.
     """
     days = DAYS_PER_MONTH if place is None else place.cycle_days
-    assumed = hours_assumed(site.hours, place and place.start.date(), round(days))
-    if place is not None:
-        site = replace(site, hours=site.hours.on(place.start.date(), round(days)))
+    first = None if place is None else place.start.date()
+    assumed = hours_assumed(site.hours, first, round(days))
+    if first is not None:
+        site = replace(site, hours=site.hours.on(first, round(days)))
     forecast = partial(forecast_data, seed=seed, cycle_days=days, mean_rates_bps=mean_rates_bps)
     whole = data = forecast(site)
     saved = savings(site, whole, forecast)

@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from linkfit._checks import count, non_negative, one_of, positive
+from linkfit._checks import count, fraction, non_negative, one_of, positive
 from linkfit.forecast.breaks import OUTAGE_S
 from linkfit.forecast.hours import open_frac, site_intervals
 from linkfit.forecast.overhead import (
@@ -39,6 +39,9 @@ class UploadAsk:
         The far end's own limit, and what one connection reaches at most. [bit/s]
     per_item_s : float
         What each item costs besides its bytes. [s]
+    same_link_share_frac : float
+        Share of the items whose client is on the same link as the server and reaches it by the
+        public name: they cross the link both ways.
     relay_rtt_s : float
         Round trip beyond the link. [s]
     chunk_bytes : float, optional
@@ -57,6 +60,7 @@ class UploadAsk:
     remote_rate_bps: float | None = None
     lane_limit_bps: float | None = None
     per_item_s: float = 0.0
+    same_link_share_frac: float = 0.0
     relay_rtt_s: float = 0.0
     tunnel_overhead_bytes: float = 0.0
     mtu_bytes: float = MTU_BYTES
@@ -68,6 +72,7 @@ class UploadAsk:
         positive("size", self.size_bytes)
         count("items", self.n_items)
         positive("idle_timeout", self.idle_timeout_s)
+        fraction("same_link_share", self.same_link_share_frac)
         for name in ("drops_per_day", "per_item_s", "relay_rtt_s", "tunnel_overhead_bytes"):
             non_negative(name, getattr(self, name))
         for name in (
@@ -106,7 +111,8 @@ def site_limits(site: "Site", flow: str) -> dict[str, Any]:
     Notes
     -----
     A relay's body limit holds for what clients send in; what the server sends is no request.
-    The end of each day's hours breaks what is under way, once for each part of the day.
+    The end of each day's hours breaks what is under way, once for each part of the day. Which
+    service the uploads belong to is not known, so a local name of its own is not seen.
     """
     path = site.path
     intervals = site_intervals(site.hours)
@@ -117,6 +123,7 @@ def site_limits(site: "Site", flow: str) -> dict[str, Any]:
         "tunnel_overhead_bytes": path.tunnel_overhead_bytes,
         "mtu_bytes": path.mtu_bytes,
         "drops_per_day": float(closings),
+        "same_link_share_frac": path.same_link_share_frac,
     }
     if path.idle_timeout_s is not None:
         limits["idle_timeout_s"] = path.idle_timeout_s

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from linkfit.forecast.chances import Chance
 from linkfit.forecast.chunks import ChunkAdvice, recommend_chunk_bytes
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.long_paths import LongPaths, outages
@@ -23,13 +22,13 @@ from linkfit.forecast.parallel_uploads import (
 from linkfit.forecast.pieces import Breaks, send_pieces, unbroken_chance
 from linkfit.forecast.timeouts import (
     COMMON_TIMEOUTS_S,
-    TimeoutAdvice,
-    TimeoutRow,
     piece_times_s,
     timeout_advice,
     timeout_rows,
 )
 from linkfit.forecast.upload_ask import UploadAsk
+from linkfit.forecast.upload_crossing import UploadCrossing, crossing_of
+from linkfit.forecast.upload_outcomes import LaneRow, PieceRow, SameLink, UploadsForecast
 from linkfit.forecast.world_intervals import Estimate, over_worlds
 from linkfit.link.paths import CapacityPaths
 from linkfit.units import BITS_PER_BYTE, SECONDS_PER_DAY, SECONDS_PER_HOUR
@@ -44,80 +43,6 @@ _RECONNECT_TRIPS = 2.0  # TCP and TLS 1.3 again after a break
 _LADDER_BYTES = tuple(m * 1e6 for m in (0.25, 1, 5, 10, 25, 50, 100, 250, 1000, 5000))
 _MOST_ROWS = 6
 _LEAST_BPS = 1e3
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PieceRow:
-    """One item sent in requests of `piece_bytes`.
-
-    `time` [s] is inf where it was given up, `wasted` [bytes] was sent and lost, `passes` is the
-    chance that one request passes at its first attempt. Where `refused`, nothing passes.
-    """
-
-    piece_bytes: float
-    time: Forecast
-    wasted: Forecast
-    passes: Chance
-    refused: bool
-
-    @property
-    def mean_s(self) -> float:
-        """Expected time; inf where some futures give up. [s]"""
-        return float(self.time.draws.mean())
-
-    @property
-    def mean_wasted_bytes(self) -> float:
-        """Expected bytes sent in vain; those of futures that give up count until then."""
-        return float(self.wasted.draws.mean())
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LaneRow:
-    """All items with `n_lanes` under way at once: first one done, last one done, throughput."""
-
-    n_lanes: int
-    first: Forecast
-    last: Forecast
-    throughput: Forecast
-    items_per_s: Forecast
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class UploadsForecast:
-    """Everything said of these uploads.
-
-    `chunks` and `n_lanes` spread the advice over the worlds of the link; `rate` is the payload
-    rate over `window_s`; `outages_per_day` counts those longer than the idle timeout, and
-    `measured_s` is the time in which they could have been seen.
-    `rows` end with the whole item; `lanes` is empty for a single item or one that is refused.
-    """
-
-    ask: UploadAsk
-    rate: Forecast
-    window_s: float
-    outages_per_day: Estimate
-    measured_s: float
-    rows: tuple[PieceRow, ...]
-    chunk: ChunkAdvice
-    chunks: Forecast
-    sent_bytes: float
-    lanes: tuple[LaneRow, ...]
-    lane_advice: LaneAdvice
-    n_lanes: Forecast
-    timeouts: tuple[TimeoutRow, ...]
-    timeout: TimeoutAdvice
-
-    @property
-    def whole(self) -> PieceRow:
-        """One item in a single request."""
-        return self.rows[-1]
-
-    @property
-    def most_in_time_bytes(self) -> float:
-        """What passes within the total timeout at the 5 % rate; inf without a timeout. [bytes]"""
-        if self.ask.total_timeout_s is None:
-            return math.inf
-        return float(self.rate.quantile(0.05)) * self.ask.total_timeout_s / BITS_PER_BYTE
 
 
 def forecast_uploads(
@@ -161,6 +86,8 @@ def forecast_uploads(
         ask=ask,
         rate=case.rate,
         window_s=case.window_s,
+        same_link=case.same_link(rows[-1].time),
+        unmeasured=case.crossed.unmeasured,
         outages_per_day=case.outages_per_day(),
         measured_s=link.direction(ask.direction).measured_s,
         rows=rows,
@@ -193,6 +120,7 @@ class _Case:
 
     ask: UploadAsk
     seed: int
+    crossed: UploadCrossing
     long: LongPaths
     payload_bps: "NDArray[np.float64]"
     rtts_s: "NDArray[np.float64]"
@@ -206,14 +134,15 @@ class _Case:
         cls, link: "LinkModel", ask: UploadAsk, *, seed: int, n_rows: int, n_draws: int
     ) -> "_Case":
         """Draw the futures."""
-        paths = link.paths(
-            ask.direction, horizon_s=_HORIZON_S, n_draws=n_rows, rng=_rng(seed, "paths")
+        crossed = crossing_of(
+            ask,
+            lambda way: link.paths(
+                way, horizon_s=_HORIZON_S, n_draws=n_rows, rng=_rng(seed, "paths")
+            ),
         )
+        paths = crossed.paths
         rtts_s = link.draw_rtts_s(paths.n_draws, _rng(seed, "rtts")) + ask.relay_rtt_s
-        rates = paths.rates_bps
-        if ask.remote_rate_bps is not None:
-            rates = np.minimum(rates, ask.remote_rate_bps)
-        payload_bps = rates * ask.goodput_frac
+        payload_bps = paths.rates_bps * ask.goodput_frac
         drops_per_s = ask.drops_per_day / SECONDS_PER_DAY
         window_s = ask.request_timeout_s
         row, _, length_s = outages(paths)
@@ -224,9 +153,13 @@ class _Case:
         return cls(
             ask=ask,
             seed=seed,
+            crossed=crossed,
             long=LongPaths.join(
-                paths, n_draws=n_draws, timeout_s=ask.idle_timeout_s, rng=_rng(seed, "joins")
-            ),
+                _apart(crossed),
+                n_draws=n_draws,
+                timeout_s=ask.idle_timeout_s,
+                rng=_rng(seed, "joins"),
+            ).on(paths),
             payload_bps=payload_bps,
             rtts_s=rtts_s,
             breaks=Breaks(
@@ -253,11 +186,18 @@ class _Case:
         part = min(piece_bytes / self.ask.size_bytes, 1.0)
         return self.rtts_s + self.ask.per_item_s * part
 
-    def effective(self, piece_bytes: float, n_lanes: int = 1) -> LongPaths:
-        """The long paths at the rate at which `n_lanes` uploads move, waits taken off."""
+    def effective(self, piece_bytes: float, n_lanes: int | None = None) -> LongPaths:
+        """The long paths at the rate at which one item moves, or all with `n_lanes` under way,
+        waits taken off.
+        """
         paths = self.long.paths
+        payload_bps = self.payload_bps
+        if n_lanes is None:
+            n_lanes = 1
+        else:
+            payload_bps = self.crossed.in_turn_bps * self.ask.goodput_frac
         rates_bps = lanes_rate_bps(
-            self.payload_bps,
+            payload_bps,
             piece_bits=piece_bytes * BITS_PER_BYTE,
             overhead_s=self.overheads_s(piece_bytes)[:, None],
             n_lanes=n_lanes,
@@ -337,6 +277,17 @@ class _Case:
             refused=not self.ask.carries(piece_bytes),
         )
 
+    def same_link(self, time: Forecast) -> SameLink | None:
+        """`time` of one item for both kinds of clients; None where all are of one kind."""
+        stays = self.crossed.stays[self.long.order[:, 0]]
+        if not stays.any() or stays.all():
+            return None
+        away, own = (
+            Forecast(draws=time.draws[rows], unit=time.unit, world=time.world[rows])
+            for rows in (~stays, stays)
+        )
+        return SameLink(away=away, stays=own)
+
     def lane_row(self, n_lanes: int, piece_bytes: float) -> LaneRow:
         """All items, `n_lanes` at once in step: N requests at once are one of N times the size."""
         item_bits = self.ask.size_bytes * BITS_PER_BYTE
@@ -363,6 +314,14 @@ class _Case:
 def _rng(seed: int, *names: str) -> np.random.Generator:
     """An own generator for each purpose, so that a change of one leaves the others alone."""
     return np.random.default_rng([seed, *(zlib.crc32(name.encode()) for name in names)])
+
+
+def _apart(crossed: UploadCrossing) -> CapacityPaths:
+    """The paths with rows of clients on the same link as worlds of their own, so that a long path
+    stays with one kind.
+    """
+    paths = crossed.paths
+    return CapacityPaths.from_rates(paths.rates_bps, paths.step_s, 2 * paths.world + crossed.stays)
 
 
 def _window_rates(

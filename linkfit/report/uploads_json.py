@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from linkfit.forecast.chances import Chance
     from linkfit.forecast.draws import Forecast
     from linkfit.forecast.upload_ask import UploadAsk
-    from linkfit.forecast.uploads import LaneRow, PieceRow, UploadsForecast
+    from linkfit.forecast.upload_outcomes import LaneRow, PieceRow, UploadsForecast
 
 SCHEMA = "linkfit/uploads/1"
 
@@ -32,6 +32,13 @@ def uploads_record(forecast: "UploadsForecast", *, seed: int) -> dict[str, Any]:
             "mean_high_per_day": forecast.outages_per_day.high,
             "measured_s": forecast.measured_s,
         },
+        "same_link": None
+        if forecast.same_link is None
+        else {
+            "one_item_whole": quantities(forecast.same_link.stays, "s"),
+            "one_item_whole_elsewhere": quantities(forecast.same_link.away, "s"),
+        },
+        "unmeasured": forecast.unmeasured,
         "most_in_time_bytes": finite(forecast.most_in_time_bytes),
         "one_item_whole": _piece(forecast.whole),
         "requests": [_piece(row) for row in forecast.rows],
@@ -102,6 +109,7 @@ def _asked(ask: "UploadAsk") -> dict[str, Any]:
         "n_items": ask.n_items,
         "per_item_s": ask.per_item_s,
         "remote_rate_bps": ask.remote_rate_bps,
+        "same_link_share_frac": ask.same_link_share_frac,
         "path": {
             "body_limit_bytes": ask.body_limit_bytes,
             "idle_timeout_s": ask.idle_timeout_s,

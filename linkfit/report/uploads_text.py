@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from linkfit.forecast.chances import Chance
     from linkfit.forecast.draws import Forecast
-    from linkfit.forecast.uploads import LaneRow, PieceRow, UploadsForecast
+    from linkfit.forecast.upload_outcomes import LaneRow, PieceRow, UploadsForecast
 
 _ENOUGH_S = 600.0  # less says nothing of rare outages
 _AT_MOST = 3.0  # of a kind never seen, 95 %: the rule of three
@@ -64,6 +64,8 @@ def _whole(forecast: "UploadsForecast") -> "list[RenderableType]":
             f"the chance to get through without starting again would be {_chance(row.passes)}."
         )
     drops = f"{ask.drops_per_day:g} drops a day" if ask.drops_per_day else "no drops stated"
+    if ask.drops_per_day == 1:
+        drops = "1 drop a day"
     rate = f"Payload rate over {format_duration(forecast.window_s)}: {_rate(forecast.rate)}."
     if ask.total_timeout_s is not None:
         rate += (
@@ -78,7 +80,39 @@ def _whole(forecast: "UploadsForecast") -> "list[RenderableType]":
             f"What breaks it: outages longer than {format_duration(ask.idle_timeout_s)}, "
             f"{_outages(forecast)}, and {drops}."
         ),
+        *_same_link(forecast),
     ]
+
+
+def _same_link(forecast: "UploadsForecast") -> "list[RenderableType]":
+    """What of the items crosses the link both ways, and how long that takes."""
+    share = forecast.ask.same_link_share_frac
+    if not share:
+        return []
+    whose = f"{format_share(share)} of items come from clients on the same link as the server"
+    if forecast.unmeasured:
+        return [sentence(f"{whose}; the times leave them out: {forecast.unmeasured} was never "
+                         "measured, which they cross as well.")]  # fmt: skip
+    text = (
+        f"{whose} and by the public name cross it both ways, up and down: the slower direction "
+        "sets their time, and a plan that counts both is charged twice. By a local name they do "
+        "not cross it (--same-link-share 0)."
+    )
+    found = forecast.same_link
+    if found is not None and not forecast.whole.refused:
+        text += (
+            f" One whole item takes {_time(found.stays)} for them, {_time(found.away)} for all "
+            "others."
+        )
+    return [sentence(text)]
+
+
+def _time(forecast: "Forecast") -> str:
+    """Median and range in one line."""
+    low, middle, high = (float(q) for q in forecast.quantile(QUANTILES))
+    if math.isinf(middle):
+        return "for ever"
+    return f"{format_duration(middle)} ({between(low, high, forecast.unit)})"
 
 
 def _outages(forecast: "UploadsForecast") -> str:

@@ -51,6 +51,9 @@ def test_a_direct_path_has_no_relay():
     assert "body_limit_bytes" not in limits
     assert "relay_rtt_s" not in limits
     assert limits["drops_per_day"] == 0.0
+    assert limits["same_link_share_frac"] == 0.0
+    shared = Site(name="van", path=PathLimits(same_link_share_frac=0.4))
+    assert UploadAsk(size_bytes=1e6, **site_limits(shared, "in")).same_link_share_frac == 0.4
 
 
 @pytest.mark.parametrize(
@@ -61,6 +64,7 @@ def test_a_direct_path_has_no_relay():
         ({"n_items": 0}, "items: expected a whole number >= 1, got 0"),
         ({"drops_per_day": -1}, "drops_per_day: expected a finite number >= 0, got -1"),
         ({"chunk_bytes": 0}, "chunk_bytes: expected a finite number > 0, got 0"),
+        ({"same_link_share_frac": 2.0}, "same_link_share: expected a number from 0 to 1, got 2"),
         ({"idle_timeout_s": 0}, "idle_timeout: expected a finite number > 0, got 0"),
     ],
 )

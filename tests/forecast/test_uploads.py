@@ -124,3 +124,43 @@ def test_the_same_seed_gives_the_same_numbers(link):
 def test_a_direction_never_measured_cannot_be_forecast(link):
     with pytest.raises(FitError, match="down: expected at least one measurement"):
         forecast_uploads(link, UploadAsk(size_bytes=1e6, flow="in"), **SMALL)
+
+
+class TwoWayLink(SteadyLink):
+    """Steady, with a rate of its own each way."""
+
+    def paths(self, direction, **options):
+        self.rate_bps = {"up": 2e6, "down": 8e6}[direction]
+        return super().paths(direction, **options)
+
+
+def test_clients_on_the_same_link_take_the_time_of_the_slower_way():
+    """10 MB: 10 s at 8 Mbit/s from elsewhere, 40 s at 2 Mbit/s from the same link."""
+    ask = UploadAsk(size_bytes=1e7, n_items=4, flow="in", same_link_share_frac=0.25)
+    found = forecast_uploads(TwoWayLink(0.0), ask, **SMALL)
+    payload_s = 1e7 * 8 / ask.goodput_frac
+    away, stays = found.same_link.away, found.same_link.stays
+    assert away.quantile([0.05, 0.95]) == pytest.approx(payload_s / 8e6 + 0.05, rel=1e-3)
+    assert stays.quantile([0.05, 0.95]) == pytest.approx(payload_s / 2e6 + 0.05, rel=1e-3)
+    assert stays.draws.size == 30
+    # all four in turn: three of one kind, one of the other
+    last_s = float(found.lanes[0].last.quantile(0.5))
+    assert last_s == pytest.approx(payload_s * (3 / 8e6 + 1 / 2e6) + 0.2, rel=0.01)
+    bare = forecast_uploads(TwoWayLink(0.0), UploadAsk(size_bytes=1e7, flow="in"), **SMALL)
+    assert bare.same_link is None
+    assert bare.whole.time.quantile(0.5) == pytest.approx(payload_s / 8e6 + 0.05, rel=1e-3)
+
+
+def test_a_transfer_of_days_stays_with_its_kind_of_client():
+    ask = UploadAsk(size_bytes=2e10, flow="in", same_link_share_frac=0.5)
+    found = forecast_uploads(TwoWayLink(0.0), ask, **SMALL)
+    payload_s = 2e10 * 8 / ask.goodput_frac
+    assert found.same_link.away.quantile(0.95) == pytest.approx(payload_s / 8e6, rel=1e-3)
+    assert found.same_link.stays.quantile(0.05) == pytest.approx(payload_s / 2e6, rel=1e-3)
+
+
+def test_a_way_back_that_was_never_measured_is_left_out_and_named(link):
+    ask = UploadAsk(size_bytes=1e7, same_link_share_frac=0.5)
+    found = forecast_uploads(link, ask, **SMALL)
+    assert found.unmeasured == "down"
+    assert found.same_link is None

@@ -57,3 +57,20 @@ def test_what_never_gets_through_says_so(link):
     text = shown(link, 80, size_bytes=2e9, n_items=1, total_timeout_s=60.0, whole=True)
     assert "never (100 %)" in text
     assert "<1 % (<1 %)" in text
+
+
+def test_clients_on_the_same_link_are_told_apart():
+    rng = np.random.default_rng(4)
+    up, down = (
+        Trace.from_rates(rng.lognormal(np.log(bps), 0.3, 600), direction=way)
+        for way, bps in (("up", 2e6), ("down", 2e7))
+    )
+    both = fit_link(Trace.merge([up, down]), seed=0)
+    asked = {"size_bytes": 1e7, "n_items": 4, "flow": "in", "same_link_share_frac": 0.4}
+    text = shown(both, 80, drops_per_day=1.0, **asked)
+    assert "40 % of items come from clients on the same link as the server and by" in text
+    assert "up and down: the slower direction sets their time" in text
+    assert "One whole item takes 4" in text  # 10 MB at 2 Mbit/s
+    assert "and 1 drop a day." in text
+    alone = shown(fit_link(down, seed=0), 80, **asked)
+    assert "leave them out: up was never measured, which they cross as well." in alone
