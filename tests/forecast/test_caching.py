@@ -98,6 +98,20 @@ def test_che_against_the_published_check_of_a_cache_simulator():
     assert 0.63 < lru_hit_frac(popularity, 40) < 0.66
 
 
+@pytest.mark.parametrize(
+    ("exponent", "n_slots", "hit_frac"),
+    # worked out independently for 10,000 objects (C. Fricker, P. Robert, J. Roberts, ITC-24, 2012,
+    # study this approximation; no table of theirs was seen). Web requests have exponents between
+    # 0.64 and 0.83: L. Breslau, P. Cao, L. Fan, G. Phillips, S. Shenker, INFOCOM 1999, as quoted
+    [(0.64, 1000, 0.2749), (0.8, 1000, 0.4367), (0.8, 100, 0.1566), (0.83, 1000, 0.4718),
+     (1.0, 1000, 0.6756)],
+)  # fmt: skip
+def test_che_for_the_exponents_of_web_requests(exponent, n_slots, hit_frac):
+    assert lru_hit_frac(zipf_popularity(10_000, exponent), n_slots) == pytest.approx(
+        hit_frac, abs=5e-5
+    )
+
+
 def test_che_lies_near_fagins_discrete_form():
     # the same file: sum(1 - (1 - p)^T) = C has its root in [71.8, 72.0]
     popularity = zipf_popularity(100, 0.8)

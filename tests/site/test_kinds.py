@@ -30,6 +30,30 @@ def test_each_default_says_where_it_comes_from(kind, task):
     assert "G.1010" not in task.source or "value from memory" in task.source
 
 
+def test_targets_are_those_of_g1010():
+    """ITU-T G.1010 appendix I, values from memory: pages below 2 s, 4 s acceptable; e-mail from
+    its server the same; bulk data and still images below 15 s, 60 s acceptable. Streams (10 s) and
+    a key typed far away (0.2 s) are other rows of its table."""
+    cited = {(kind.name, task.name): task.target_s for kind, task in ALL if "G.1010" in task.source}
+    pages = (
+        "first view",
+        "repeat view",
+        "typical public page",
+        "open the app",
+        "open the dashboard",
+    )
+    for (kind, name), target_s in cited.items():
+        if name in pages:
+            assert target_s in (2.0, 4.0)
+        elif kind == "media-streaming":
+            assert target_s == 10.0
+        elif name == "key echo":
+            assert target_s == pytest.approx(0.2, abs=0.05)
+        else:
+            assert target_s in (15.0, 60.0)
+    assert {name for _, name in cited} >= {*pages, "get an original", "send a picture"}
+
+
 PICTURES = [(kind, task) for kind, task in ALL if task.image is not None]
 
 
