@@ -1,7 +1,7 @@
 """Every check of the project, in the order in which a failure is cheapest to learn.
 
 ``python tests/all_checks.py``: lint, format, types, tests, each benchmark once.
-Two workers compute at a time, the third mostly waits (tests/conftest.py).
+Two workers compute, two others begin with what mostly waits (tests/conftest.py).
 Ends with the exit code of the first check that fails; says how long each took.
 """
 
@@ -16,7 +16,7 @@ CHECKS = (
     ("lint", ["ruff", "check", "."]),
     ("format", ["ruff", "format", "--check", "."]),
     ("types", ["mypy"]),
-    ("tests", ["pytest", "-n", "3", "--dist", "loadfile", "--no-loadscope-reorder", "-q"]),
+    ("tests", ["pytest", "-n", "4", "--dist", "loadfile", "--no-loadscope-reorder", "-q"]),
 )
 
 

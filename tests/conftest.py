@@ -5,12 +5,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import settings
 
 SHARED_TRACES = Path(__file__).parents[2] / "shared" / "traces"
+settings.load_profile("ci")  # the same examples each time, and no deadline on a busy machine
 
-
-# these wait for clocks, real links and processes: one worker takes them all and computes little
-WAITING = ("tests/emulation/", "tests/probe/")
+# a worker takes all of these: two wait for clocks and real links, one looks at one report
+FOLDERS = ("tests/emulation/", "tests/probe/", "tests/report/page/")
 
 
 def pytest_addoption(parser):
@@ -18,21 +19,22 @@ def pytest_addoption(parser):
 
 
 def pytest_collection_modifyitems(items):
-    """What waits begins first, then files with the most slow tests: no core idles at the end."""
+    """These folders begin first, then files with the most slow tests: no core idles at the end."""
     n_slow = Counter(item.path for item in items if item.get_closest_marker("slow"))
-    items.sort(key=lambda item: (not item.nodeid.startswith(WAITING), -n_slow[item.path]))
+    items.sort(key=lambda item: (not item.nodeid.startswith(FOLDERS), -n_slow[item.path]))
 
 
 @pytest.hookimpl(optionalhook=True)  # unknown without pytest-xdist
 def pytest_xdist_make_scheduler(config, log):
-    """``--dist loadfile`` hands out whole files, and what waits as one piece."""
+    """``--dist loadfile`` hands out whole files, and those folders as one piece each."""
     from xdist.scheduler import LoadFileScheduling
 
-    class FilesAndWaiting(LoadFileScheduling):
+    class FilesAndFolders(LoadFileScheduling):
         def _split_scope(self, nodeid):
-            return "waiting" if nodeid.startswith(WAITING) else super()._split_scope(nodeid)
+            folder = next((folder for folder in FOLDERS if nodeid.startswith(folder)), None)
+            return folder or super()._split_scope(nodeid)
 
-    return FilesAndWaiting(config, log) if config.getvalue("dist") == "loadfile" else None
+    return FilesAndFolders(config, log) if config.getvalue("dist") == "loadfile" else None
 
 
 @pytest.fixture
