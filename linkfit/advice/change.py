@@ -13,11 +13,12 @@ from linkfit.site.prices import Prices
 POINTS_PER_QUALITY = 10.0
 POINTS_PER_MONEY = 1e-6  # decides between equals only: what may be spent is a limit of its own
 COMMON_PRACTICE = "common practice"
+THE_REST = f"; the rest: {COMMON_PRACTICE}"
 
 
 def source_of(what: str) -> str:
     """`what` has a source of its own; how much quality and work a change takes is judged."""
-    return f"{what}; the rest: {COMMON_PRACTICE}"
+    return f"{what}{THE_REST}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -31,7 +31,7 @@ def priority_changes(site: Site) -> Iterator[Change]:
         if not any(flow.mean_bits >= BULK_BYTES * BITS_PER_BYTE for flow in sent):
             continue
         yield Change(
-            what=f"priority of what {service.name} sends",
+            what="priority of what it sends",
             service=service.name,
             setting=f"{service.name}: priority",
             before_text="normal",

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 from rich.text import Text
 
+from linkfit.advice.change import COMMON_PRACTICE, THE_REST
 from linkfit.advice.reasons import REFUSED, format_against
 from linkfit.forecast.user_limits import MOST_USERS
 from linkfit.report.advice_answers import answers_text
@@ -231,7 +232,10 @@ def changes_text(changes: Sequence[Record]) -> "list[RenderableType]":
         return []
     parts: list[RenderableType] = [
         heading("Changes, each with what it does alone"),
-        sentence("Times are those that 19 of 20 stay within."),
+        sentence(
+            "Times are those that 19 of 20 stay within. Quality lost and work are judged by "
+            "common practice; where something else stands behind them, it is named."
+        ),
     ]
     for number, change in enumerate(changes, start=1):
         where = f"{change['service']}: " if change["service"] else ""
@@ -249,10 +253,11 @@ def changes_text(changes: Sequence[Record]) -> "list[RenderableType]":
 
 
 def _cost_parts(parts: Record) -> str:
-    """Quality and work with their source."""
-    lost = parts["quality_loss_frac"]
+    """Quality and work, and the source of what is not common practice."""
+    lost, source = parts["quality_loss_frac"], parts["source"].removesuffix(THE_REST)
     quality = f"{format_share(lost)} of quality, " if lost else ""
-    return f"{quality}{parts['effort_h']:.1f} h of work; {parts['source']}"
+    named = "" if source == COMMON_PRACTICE else f"; {source}"
+    return f"{quality}{parts['effort_h']:.1f} h of work{named}"
 
 
 def other_changes_text(changes: Sequence[Record]) -> "list[RenderableType]":

@@ -57,7 +57,7 @@ def test_the_kinds_of_change_that_the_camp_gets(camp, rates):
         "traffic of weather desk updates", "interval of poll for changes",
         "interval of health check from outside", "how often daily delta runs",
         "local name for clients on the same link", "interval of the tunnel's keepalive",
-        "priority of what night copies sends", "priority of what field notes sends",
+        "priority of what it sends",
         "rate limit of each transfer of night copies", "hours of night copies",
         "rate limit of season photos, all its transfers together",
         "data plan", "chunk size of add a clip", "transfers at once of season photos",

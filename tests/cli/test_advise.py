@@ -122,7 +122,7 @@ def test_bulk_may_make_way_and_its_snippet_marks_it(run):
         "advise", "examples/vet-van.toml", "traces/vet-van", "--start", "2026-06-01", "--emit", "-"
     )
     assert code == 4  # one call stays too late
-    assert "copies for the practice: priority of what" in " ".join(out.split())
+    assert "copies for the practice: priority of what it sends" in " ".join(out.split())
     assert "# iptables -t mangle -A OUTPUT -m owner --uid-owner USER -j DSCP --set-dscp 1" in out
 
 

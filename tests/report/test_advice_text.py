@@ -3,6 +3,7 @@ import io
 import pytest
 from rich.console import Console
 
+from linkfit.advice.change import source_of
 from linkfit.forecast.user_limits import MOST_USERS
 from linkfit.report.advice_text import (
     advice_text,
@@ -188,9 +189,13 @@ def test_a_target_that_the_changes_move_is_shown_before_and_after():
 def test_a_change_tells_its_cost_in_parts_with_their_source():
     text = words(shown(changes_text([CHANGE])))
     assert "- costs: less detail (25 % of quality, 0.5 h of work; measured pictures)" in text
-    lossless = CHANGE["cost_parts"] | {"quality_loss_frac": 0.0}
+    lossless = CHANGE["cost_parts"] | {"quality_loss_frac": 0.0, "source": source_of("RFC 9111")}
     text = words(shown(changes_text([CHANGE | {"cost_parts": lossless}])))
-    assert "- costs: less detail (0.5 h of work; measured pictures)" in text
+    assert "- costs: less detail (0.5 h of work; RFC 9111)" in text
+    judged = lossless | {"source": "common practice"}  # said once, above them all
+    text = words(shown(changes_text([CHANGE | {"cost_parts": judged}])))
+    assert "- costs: less detail (0.5 h of work)" in text
+    assert text.count("judged by common practice") == 1
 
 
 def test_the_answer_comes_before_what_it_rests_on():
