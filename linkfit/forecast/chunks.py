@@ -8,7 +8,6 @@ import math
 from dataclasses import dataclass
 
 from linkfit._checks import non_negative, positive
-from linkfit.forecast.restarts import best_piece_s
 from linkfit.units import BITS_PER_BYTE
 
 BODY_FRAC = 0.9
@@ -92,6 +91,25 @@ def recommend_chunk_bytes(
         bound=bound,
         tight=wanted > high and bound != "item",
     )
+
+
+def best_piece_s(overhead_s: float, breaks_per_s: float) -> float:
+    """Sending time of the piece that loses least to its own overhead and to breaks. [s]
+
+    Notes
+    -----
+    A piece of length T costs `overhead_s` each time and half of itself at each break, so the
+    loss a second is o / T + L T / 2, least at T = sqrt(2 o / L); inf where nothing breaks.
+
+    Source
+    ------
+    J. W. Young, "A first order approximation to the optimum checkpoint interval", Commun. ACM
+    17(9), 530-531, 1974, doi:10.1145/361147.361115 (from memory).
+    """
+    overhead_s = positive("overhead_s", overhead_s)
+    if non_negative("breaks_per_s", breaks_per_s) == 0:
+        return math.inf
+    return math.sqrt(2.0 * overhead_s / breaks_per_s)
 
 
 def _plain(size_bytes: float, least_bytes: float) -> float:

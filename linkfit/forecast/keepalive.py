@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from linkfit._checks import fraction, non_negative, one_of, positive
+from linkfit._checks import non_negative, one_of, positive
 from linkfit.errors import InputError
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.world_intervals import Estimate, over_worlds
@@ -137,32 +137,6 @@ def monthly_bytes(
     """Hellos of 30 days, both directions. [bytes]"""
     n_hellos = DAYS_PER_MONTH * hours_per_day * SECONDS_PER_HOUR / positive("interval", interval_s)
     return n_hellos * sum(hello_bytes(transport, ip_version))
-
-
-def expiry_prob(
-    loss_frac: float, *, timer_s: float, interval_s: float, correlation: float = 0.0
-) -> float:
-    """Chance that the mapping expires after a hello that got through. [probability]
-
-    Parameters
-    ----------
-    loss_frac : float
-        Share of hellos lost. [fraction]
-    correlation : float
-        Of the loss of one hello and the next, in [0, 1).
-
-    Notes
-    -----
-    It expires when all hellos that are due before the timer's end are lost: with an interval of
-    0.8 timers one lost hello is enough, with 0.4 it takes two in a row. Outages not counted.
-    """
-    loss = fraction("loss_frac", loss_frac)
-    in_time = positive("timer", timer_s) / positive("interval", interval_s)
-    n_in_time = int(np.ceil(in_time * (1 - _CLOSE))) - 1
-    if n_in_time <= 0:
-        return 1.0
-    stays = loss + (1 - loss) * correlation
-    return float(loss * (1 - correlation) * stays ** (n_in_time - 1))
 
 
 def forecast_keepalive(
@@ -345,8 +319,3 @@ def _loss(
 def _rng(seed: int, name: str) -> np.random.Generator:
     """An own generator for each purpose."""
     return np.random.default_rng([seed, zlib.crc32(name.encode())])
-
-
-def least_timer_told(transport: str, timer_s: float) -> bool:
-    """Is the timer at least what the standards ask of a translator?"""
-    return timer_s >= LEAST_TIMER_S[one_of("transport", transport, TRANSPORTS)]

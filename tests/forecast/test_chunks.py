@@ -1,9 +1,14 @@
+import math
+
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.optimize import minimize_scalar
 
 from linkfit.errors import InputError
-from linkfit.forecast.chunks import recommend_chunk_bytes
+from linkfit.forecast.chunks import best_piece_s, recommend_chunk_bytes
+from tests.forecast.restart_theory import expected_time_s
 
 USUAL = {"rate_bps": 5e6, "low_rate_bps": 1e6, "overhead_s": 0.06}
 
@@ -78,3 +83,23 @@ def test_the_advice_keeps_every_limit(rate, low, wait, item, body, timeout, brea
 def test_bad_numbers_are_named():
     with pytest.raises(InputError, match="low_rate_bps: expected a finite number > 0, got 0"):
         recommend_chunk_bytes(rate_bps=1e6, low_rate_bps=0, overhead_s=0.1)
+
+
+DROPS_PER_S = 1 / (6 * 3600.0)
+
+
+def test_the_best_piece_is_the_minimum_of_what_is_lost():
+    found = minimize_scalar(
+        lambda t: 2.0 / t + DROPS_PER_S * t / 2, bounds=(1, 1e4), method="bounded"
+    )
+    assert best_piece_s(2.0, DROPS_PER_S) == pytest.approx(found.x, rel=1e-3)
+    assert best_piece_s(2.0, 0.0) == math.inf
+    with pytest.raises(InputError, match="overhead_s: expected a finite number > 0, got 0"):
+        best_piece_s(0.0, 1.0)
+
+
+def test_the_best_piece_is_near_that_of_exact_restarts():
+    # first order: good while a piece is short against the time between breaks
+    sizes = np.linspace(50, 1000, 500)
+    lost = [expected_time_s(size + 2.0, DROPS_PER_S) / size for size in sizes]
+    assert best_piece_s(2.0, DROPS_PER_S) == pytest.approx(sizes[np.argmin(lost)], rel=0.05)

@@ -9,8 +9,8 @@ from numpy.testing import assert_allclose
 from linkfit.errors import InputError
 from linkfit.forecast.long_paths import LongPaths
 from linkfit.forecast.pieces import MOST_TRIES, Breaks, send_pieces, unbroken_chance
-from linkfit.forecast.restarts import expected_time_s, expected_wasted_s, unbroken_prob
 from linkfit.link.paths import CapacityPaths
+from tests.forecast.restart_theory import expected_time_s, unbroken_prob
 
 HOUR = 3600.0
 
@@ -94,10 +94,11 @@ def test_a_constant_link_with_random_drops_agrees_with_the_closed_form():
         rng=np.random.default_rng(3),
     )
     error_s = sent.time_s.std() / np.sqrt(4000)
-    assert abs(sent.time_s.mean() - expected_time_s(duration_s, drops_per_s)) < 3 * error_s
+    expected_s = expected_time_s(duration_s, drops_per_s)
+    assert abs(sent.time_s.mean() - expected_s) < 3 * error_s
     wasted_s = sent.wasted_bits / 1e6
     error_s = wasted_s.std() / np.sqrt(4000)
-    assert abs(wasted_s.mean() - expected_wasted_s(duration_s, drops_per_s)) < 3 * error_s
+    assert abs(wasted_s.mean() - (expected_s - duration_s)) < 3 * error_s
     first_time = (sent.n_breaks == 0).mean()
     assert first_time == pytest.approx(math.exp(-1), abs=3 * math.sqrt(0.37 * 0.63 / 4000))
 
@@ -113,6 +114,20 @@ def test_the_chance_on_a_constant_link_is_the_one_people_are_told(hours, prob):
     )
     assert found.prob == pytest.approx(prob, abs=0.005)  # common practice, printed to two digits
     assert found.prob == pytest.approx(unbroken_prob(hours * HOUR, 1 / (6 * HOUR)))
+
+
+def test_twelve_hours_with_a_drop_each_six_take_thirty_eight():
+    # common practice of the trade: 38 h, 26 of them in vain
+    long = long_from(np.full(60, 1e6), n_draws=4000)
+    bits = 12 * HOUR * 1e6
+    sent = send_pieces(
+        long, piece_bits=bits, total_bits=bits, breaks=Breaks(drops_per_s=1 / (6 * HOUR)),
+        rng=np.random.default_rng(4),
+    )  # fmt: skip
+    error_s = sent.time_s.std() / np.sqrt(4000)
+    assert error_s < HOUR
+    assert abs(sent.time_s.mean() - 38.3 * HOUR) < 3 * error_s
+    assert abs(sent.wasted_bits.mean() / 1e6 - 26.3 * HOUR) < 3 * error_s
 
 
 def test_smaller_pieces_waste_half_a_piece_a_break():

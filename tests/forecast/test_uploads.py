@@ -5,12 +5,12 @@ import numpy as np
 import pytest
 
 from linkfit.errors import FitError
-from linkfit.forecast.restarts import expected_time_s, unbroken_prob
 from linkfit.forecast.upload_ask import UploadAsk
 from linkfit.forecast.uploads import forecast_uploads
 from linkfit.ingest.trace import Trace
 from linkfit.link.fit import fit_link
 from linkfit.link.paths import CapacityPaths
+from tests.forecast.restart_theory import expected_time_s, unbroken_prob
 
 SMALL = {"n_rows": 40, "n_draws": 120, "seed": 1}
 
