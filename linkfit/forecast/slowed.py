@@ -1,7 +1,8 @@
 """What still works once the carrier has slowed the link down: every task again at that rate."""
 
+from collections.abc import Hashable
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from linkfit._checks import positive
 from linkfit.forecast.evaluation import Evaluator, stream_seed
@@ -11,9 +12,12 @@ from linkfit.forecast.task_times import BusyHour, besides_bps, task_draws
 from linkfit.forecast.unanswered import refusal, unmeasured_task
 
 if TYPE_CHECKING:
+    from linkfit.link.paths import CapacityPaths
     from linkfit.site.model import Service, Site, Task
 
 _N_PROBES = 100
+
+_Known = dict[tuple[str, str], dict[Hashable, Any]]  # of each task, what company does not change
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,16 +56,18 @@ def slowed(site: "Site", evaluator: Evaluator, rate_bps: float) -> Slowed:
     more room for the others. So a service is judged alone as well, all others switched off.
     """
     positive("slowed_to", rate_bps)
-    together = _held(evaluator.busy_hour(site), rate_bps)
+    held: dict[str, CapacityPaths] = {}
+    known: _Known = {}
+    together = _held(evaluator.busy_hour(site), rate_bps, held)
     services = []
     for service in site.services:
         only = replace(site, services=(service,), background=(), backlogs=())
-        alone = _held(evaluator.busy_hour(only), rate_bps)
+        alone = _held(evaluator.busy_hour(only), rate_bps, held)
         services.append(
             SlowedService(
                 service=service,
-                alone=_tasks(service, site, alone, evaluator.seed),
-                together=_tasks(service, site, together, evaluator.seed),
+                alone=_tasks(service, site, alone, evaluator.seed, known),
+                together=_tasks(service, site, together, evaluator.seed, known),
             )
         )
     return Slowed(rate_bps=rate_bps, services=tuple(services))
@@ -73,27 +79,35 @@ def _works(tasks: tuple[TaskForecast, ...]) -> bool | None:
     return all(task.meets_target for task in tasks)
 
 
-def _tasks(service: "Service", site: "Site", hour: BusyHour, seed: int) -> tuple[TaskForecast, ...]:
+def _tasks(
+    service: "Service", site: "Site", hour: BusyHour, seed: int, known: _Known
+) -> tuple[TaskForecast, ...]:
     promised = [task for task in service.tasks if task.must_carry]
-    return tuple(_task(task, service, site, hour, seed) for task in promised)
+    return tuple(_task(task, service, site, hour, seed, known) for task in promised)
 
 
-def _held(hour: BusyHour, rate_bps: float) -> BusyHour:
-    """The busy hour with the link held to `rate_bps`."""
-    paths = {d: p.limited(rate_bps) for d, p in hour.paths.items()}
-    left = {d: besides_bps(p, hour.stream_bps[d]) for d, p in paths.items()}
-    return replace(hour, paths=paths, left=left)
+def _held(hour: BusyHour, rate_bps: float, kept: "dict[str, CapacityPaths]") -> BusyHour:
+    """The busy hour with the link held to `rate_bps`; `kept` by direction, of the same hour."""
+    for way, paths in hour.paths.items():
+        if way not in kept:
+            kept[way] = paths.limited(rate_bps)
+    held = {way: kept[way] for way in hour.paths}
+    left = {way: besides_bps(paths, hour.stream_bps[way]) for way, paths in held.items()}
+    return replace(hour, paths=held, left=left)
 
 
 def _task(
-    task: "Task", service: "Service", site: "Site", hour: BusyHour, seed: int
+    task: "Task", service: "Service", site: "Site", hour: BusyHour, seed: int, known: _Known
 ) -> TaskForecast:
     unmeasured = " and ".join(d for d in directions(task) if d not in hour.paths)
     if unmeasured:
         return unmeasured_task(task, service, site.path, unmeasured)
     # the same draws as for the verdict before the cap, so that less rate never helps by luck
     rng = stream_seed(seed, "task", service.name, task.name)
-    time = task_draws(task, service, site.path, hour, rng=rng, n_probes=_N_PROBES).forecast()
+    time = task_draws(
+        task, service, site.path, hour, rng=rng, n_probes=_N_PROBES,
+        alone=known.setdefault((service.name, task.name), {}),
+    ).forecast()  # fmt: skip
     return TaskForecast(
         service=service.name,
         task=task,
