@@ -17,7 +17,7 @@ from linkfit.forecast.kept_backlogs import KeptBacklogs
 from linkfit.forecast.load import directions, site_classes, site_stream_load_bps
 from linkfit.forecast.meets import Meets
 from linkfit.forecast.outcomes import Evaluation, ServiceForecast, TaskForecast
-from linkfit.forecast.task_times import BusyHour, TaskDraws, besides_bps, task_draws
+from linkfit.forecast.task_times import BusyHour, besides_bps, task_draws
 from linkfit.forecast.unanswered import refusal, unmeasured_task
 from linkfit.forecast.user_limits import UserCurve, UserLimit, bears_load
 from linkfit.site.hours import Hours
@@ -79,7 +79,7 @@ class Evaluator:
         self.n_worlds = max(LEAST_WORLDS, n_probes // PROBES_PER_WORLD)
         self.hour = hour
         self._kept: dict[Hashable, Any] = {}
-        self._drawn: dict[Hashable, list[tuple[Meets, TaskDraws]]] = {}
+        self._timed: dict[Hashable, list[tuple[Meets, Forecast]]] = {}
         self._alone: dict[Hashable, dict[Hashable, Any]] = {}
         self._data_kept: dict[Hashable, Any] = {}
         self._backlogs = KeptBacklogs(link, seed=seed, start=start, data_kept=self._data_kept)
@@ -151,12 +151,12 @@ class Evaluator:
             self._kept[key] = compute()
         return self._kept[key]
 
-    def _known(self, seen: Meets, *, exact: bool) -> TaskDraws | None:
+    def _known(self, seen: Meets, *, exact: bool) -> Forecast | None:
         """What was computed for the same task on the same path, if it met (nearly) this load."""
         apart = 0.0 if exact else SAME_LOAD_FRAC
-        for other, draws in self._drawn.get(seen.what, ()):
+        for other, time in self._timed.get(seen.what, ()):
             if seen.apart_frac(other) <= apart:
-                return draws
+                return time
         return None
 
     def hour_of(self, site: Site) -> float | None:
@@ -292,15 +292,15 @@ class Evaluator:
             return unmeasured_task(task, service, path, unmeasured)
         names = (service.name, task.name)
         seen = Meets.of(replace(service, tasks=()), task, path, hour)
-        draws = self._known(seen, exact=exact)
-        if draws is None:
-            draws = task_draws(
+        time = self._known(seen, exact=exact)
+        if time is None:
+            time = task_draws(
                 task, service, path, hour,
                 rng=stream_seed(self.seed, "task", *names), n_probes=n_probes or self.n_probes,
                 alone=self._alone.setdefault(seen.what, {}),
-            )  # fmt: skip
-            self._drawn.setdefault(seen.what, []).append((seen, draws))
-        time, limit = draws.forecast(), None
+            ).forecast()  # fmt: skip
+            self._timed.setdefault(seen.what, []).append((seen, time))
+        limit = None
         if limits and task.target_s is not None and bears_load(task, service, path):
             limit = self._keep(
                 ("limit", service, task, path, seen.loads),

@@ -97,17 +97,22 @@ class KeptBacklogs:
         return found
 
     def _paths_of(self, site: Site) -> "Mapping[str, CapacityPaths]":
-        ways = {way for one in site.backlogs for way in WAYS[one.flow] if self._is_measured(way)}
-        for way in sorted(ways - self._paths.keys()):
-            self._paths |= backlog_paths(self.link, (way,), seed=self.seed)
-        return {way: self._paths[way] for way in sorted(ways)}
+        ways = self._ways(site)
+        for way in ways:
+            if way not in self._paths:
+                self._paths |= backlog_paths(self.link, (way,), seed=self.seed)
+        return {way: self._paths[way] for way in ways}
+
+    def _ways(self, site: Site) -> list[str]:
+        """Measured directions that the backlogs cross."""
+        needed = {way for one in site.backlogs for way in WAYS[one.flow]}
+        return sorted(way for way in needed if self._is_measured(way))
 
     def _beside(self, site: Site, data: DataForecast) -> dict[str, float]:
-        """What else is asked of each way, as a share of the link, and of the cap."""
+        """What else is asked of the ways they cross, as a share of the link, and of the cap."""
         loads = {
-            way: mean_load_bps(site, way) / max(model.mean_rate_bps, 1.0)
-            for way, model in (("up", self.link.up), ("down", self.link.down))
-            if model is not None
+            way: mean_load_bps(site, way) / max(self.link.direction(way).mean_rate_bps, 1.0)
+            for way in self._ways(site)
         }
         heaps = {f"backlog: {one.name}" for one in site.backlogs}
         others = [e for e in data.ledger if e.service or e.cause not in heaps]

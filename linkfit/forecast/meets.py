@@ -21,12 +21,7 @@ class Meets:
     @classmethod
     def of(cls, service: Service, task: Task, path: PathLimits, hour: BusyHour) -> "Meets":
         """What `task` meets in `hour`, on the path of its site."""
-        rates = {d: paths.mean_rate_bps for d, paths in hour.paths.items()}
-        loads: list[tuple[str, FlowClass | None, float]] = [
-            (d, flow, flow.load_bps / max(rates[d], 1.0)) for d in rates for flow in hour.classes[d]
-        ]
-        loads += [(d, None, hour.stream_bps[d] / max(rates[d], 1.0)) for d in rates]
-        return cls((service, task, path, tuple(sorted(rates.items()))), tuple(loads))
+        return cls((service, task, path, hour.rates), hour.loads)
 
     def apart_frac(self, other: "Meets") -> float:
         """Load that one meets and the other does not, as a share of the capacity."""

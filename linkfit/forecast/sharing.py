@@ -212,10 +212,10 @@ def end_to_end(
     return np.repeat(base, lasts - firsts + 1)
 
 
-def _before(sums: "NDArray[np.float64]") -> "NDArray[np.float64]":
-    """Running sums without the last term of each."""
-    before = np.empty(sums.size)
-    before[0], before[1:] = 0.0, sums[:-1]
+def _before(cumulative: "NDArray[np.float64]") -> "NDArray[np.float64]":
+    """Running cumulative without the last term of each."""
+    before = np.empty(cumulative.size)
+    before[0], before[1:] = 0.0, cumulative[:-1]
     return before
 
 

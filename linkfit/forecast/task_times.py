@@ -8,6 +8,7 @@ from the same moment), so both see the same outages.
 import math
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, fields, replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -52,7 +53,7 @@ LEAST_SHARE_FRAC = 0.05  # of a link that streams would fill: transfers still tr
 _START_ROUND_TRIPS = 3  # of a stream: TCP, TLS 1.3, request
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)  # no slots: what it caches has its place
 class BusyHour:
     """The link in the hour that verdicts hold for, and everything that shares it then.
 
@@ -82,6 +83,20 @@ class BusyHour:
         load = sum(flow.load_bps for flow in self.classes[direction])
         mean = self.paths[direction].mean_rate_bps
         return min(1.0, (load + self.stream_bps[direction]) / mean) if mean else 1.0
+
+    @cached_property
+    def rates(self) -> tuple[tuple[str, float], ...]:
+        """Mean capacity of each direction. [bit/s]"""
+        return tuple(sorted((d, paths.mean_rate_bps) for d, paths in self.paths.items()))
+
+    @cached_property
+    def loads(self) -> tuple[tuple[str, FlowClass | None, float], ...]:
+        """Direction, flow (None: streams) and share of the capacity of all that shares it."""
+        rates = {d: max(rate_bps, 1.0) for d, rate_bps in self.rates}
+        flows = [
+            (d, flow, flow.load_bps / rates[d]) for d in self.paths for flow in self.classes[d]
+        ]
+        return (*flows, *((d, None, self.stream_bps[d] / rates[d]) for d in self.paths))
 
 
 def besides_bps(paths: "CapacityPaths", taken_bps: float) -> "CapacityPaths":
