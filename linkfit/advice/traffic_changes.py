@@ -76,7 +76,7 @@ def _keepalive(site: Site) -> Iterator[Change]:
     """A rarer keepalive of the tunnel, and the traffic it makes scaled with it."""
     now_s = site.path.keepalive_s
     if now_s is None and site.path.entry == "relay":
-        now_s = DEFAULT_KEEPALIVE_S
+        now_s = DEFAULT_KEEPALIVE_S[site.path.tunnel]
     if now_s is None:
         return
     usual, measured = (Cost(effort_h=h, source=MAPPING_TIMERS) for h in (0.2, 2.0))

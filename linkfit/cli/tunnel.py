@@ -32,7 +32,10 @@ def tunnel(
         str | None,
         typer.Option(help='How long the carrier keeps a silent mapping, as measured, "30 s".'),
     ] = None,
-    over: Annotated[str, typer.Option(help="udp, or tcp for a tunnel of TLS over TCP.")] = "udp",
+    over: Annotated[
+        str | None,
+        typer.Option(help="udp, or tcp for a tunnel of TLS over TCP; the site's, else udp."),
+    ] = None,
     mtu: Annotated[
         str | None,
         typer.Option(help='Largest packet on the link, tunnel included, "1420 B"; else 1500 B.'),
@@ -76,7 +79,8 @@ def tunnel(
     link = link_from(files, QuickNumbers(down=down, up=up, rtt=rtt), seed=seed)
     with working_on("saying hello in possible futures"):
         keepalive = forecast_keepalive(
-            link, timer_s=timer_s, transport=over, ip_version=6 if ipv6 else 4, seed=seed,
+            link, timer_s=timer_s, transport=over or given.path.tunnel,
+            ip_version=6 if ipv6 else 4, seed=seed,
             present_s=given.path.keepalive_s, hours_per_day=_hours_per_day(given),
         )  # fmt: skip
     safe, cap_bytes = safe_sizes(sizes.overhead_bytes), given.plan.cap_bytes

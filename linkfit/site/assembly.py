@@ -134,6 +134,7 @@ def _path(entry: PathEntry | None, problems: Problems) -> PathLimits:
         same_link_share_frac=entry.same_link_share,
         keepalive_s=entry.keepalive,
         mtu_bytes=entry.mtu,
+        tunnel=entry.tunnel,
     )
 
 

@@ -16,6 +16,7 @@ from linkfit.site.prices import Prices
 
 FLOWS = ("out", "in", "both")
 ENTRIES = ("relay", "direct")
+TUNNELS = ("udp", "tcp")
 PRIORITIES = ("normal", "low")
 CACHE_SCOPES = ("none", "browser", "shared")
 IMAGE_FORMATS = ("jpeg", "webp")
@@ -176,7 +177,10 @@ class Service:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PathLimits:
-    """How the server is reached and what that path refuses. Sizes in bytes, times in s."""
+    """How the server is reached and what that path refuses. Sizes in bytes, times in s.
+
+    `tunnel` is what a tunnel runs over: "udp", or "tcp" for one of TLS.
+    """
 
     entry: str = "direct"
     relay_rtt_s: float = 0.0
@@ -186,9 +190,11 @@ class PathLimits:
     same_link_share_frac: float = 0.0
     keepalive_s: float | None = None
     mtu_bytes: float = 1500.0
+    tunnel: str = "udp"
 
     def __post_init__(self) -> None:
         one_of("entry", self.entry, ENTRIES)
+        one_of("tunnel", self.tunnel, TUNNELS)
         fraction("same_link_share", self.same_link_share_frac)
         for name in ("relay_rtt_s", "tunnel_overhead_bytes"):
             non_negative(name, getattr(self, name))

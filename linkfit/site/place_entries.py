@@ -153,6 +153,9 @@ class PathEntry(Entry):
         None, description="the tunnel says hello this often", examples=["25 s"]
     )
     mtu: Size = Field(1500.0, description="largest packet on the link", examples=["1420 B"])
+    tunnel: Literal["udp", "tcp"] = Field(
+        "udp", description="what the tunnel runs over; tcp for one of TLS", examples=["tcp"]
+    )
 
 
 class HoursEntry(Entry):

@@ -65,3 +65,11 @@ def test_bad_options_are_named_with_their_value(run, quick, arguments, said):
     code, out, err = run("tunnel", *quick, *arguments)
     assert (code, out) == (2, "")
     assert said in err
+
+
+def test_a_site_says_what_its_tunnel_runs_over(run, quick, tmp_path):
+    file = tmp_path / "hut.toml"
+    file.write_text('[site]\nname = "hut"\n[path]\nentry = "relay"\ntunnel = "tcp"\n')
+    asked = ["tunnel", *quick, "--site", file, "--json"]
+    assert json.loads(run(*asked)[1])["transport"] == "tcp"
+    assert json.loads(run(*asked, "--over", "udp")[1])["transport"] == "udp"

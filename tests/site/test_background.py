@@ -2,8 +2,9 @@
 
 import pytest
 
-from linkfit.site.background import default_background
-from linkfit.site.model import PathLimits
+from linkfit.forecast.keepalive import START_INTERVAL_S, TRANSPORTS, monthly_bytes
+from linkfit.site.background import DEFAULT_KEEPALIVE_S, default_background
+from linkfit.site.model import TUNNELS, PathLimits
 
 
 def month_bytes(path):
@@ -18,6 +19,27 @@ def test_tunnel_keepalive(keepalive_s, month_mb):
     found = month_bytes(PathLimits(entry="relay", keepalive_s=keepalive_s))
     assert found["tunnel keepalive"] / 1e6 == pytest.approx(month_mb, abs=0.05)
     assert found["tunnel re-key"] == pytest.approx(8e6)
+
+
+@pytest.mark.parametrize(("keepalive_s", "month_mb"), [(None, 20.7), (60.0, 10.4)])
+def test_a_tunnel_of_tls_beats_both_ways(keepalive_s, month_mb):
+    # arithmetic by hand: 4 packets of 60 B each 30 s are 691 kB a day; no keys of its own
+    path = PathLimits(entry="relay", keepalive_s=keepalive_s, tunnel="tcp")
+    found = month_bytes(path)
+    assert found["tunnel keepalive"] / 1e6 == pytest.approx(month_mb, abs=0.05)
+    assert "tunnel re-key" not in found
+    beat = next(c for c in default_background(path) if c.name == "tunnel keepalive")
+    assert beat.flow == "both"
+    assert beat.source.startswith("common practice: a beat over TLS each ")
+
+
+@pytest.mark.parametrize("transport", TUNNELS)
+def test_the_ledger_has_the_figures_of_the_keepalive_forecast(transport):
+    found = month_bytes(PathLimits(entry="relay", tunnel=transport))
+    each_s = START_INTERVAL_S[transport]
+    assert found["tunnel keepalive"] == pytest.approx(monthly_bytes(each_s, transport=transport))
+    assert DEFAULT_KEEPALIVE_S == START_INTERVAL_S
+    assert tuple(TUNNELS) == TRANSPORTS
 
 
 def test_a_direct_path_has_no_tunnel_unless_it_says_hello():

@@ -16,6 +16,7 @@ from linkfit.site.hours import DayWindow, Hours, Power
 from linkfit.site.kinds import KINDS
 from linkfit.site.model import (
     PRIORITIES,
+    TUNNELS,
     Background,
     Backlog,
     Cache,
@@ -143,6 +144,7 @@ paths = st.builds(
     same_link_share_frac=shares,
     keepalive_s=maybe(times_s),
     mtu_bytes=st.floats(576, 9000),
+    tunnel=st.sampled_from(TUNNELS),
 ) | st.builds(PathLimits, entry=st.just("relay"), relay_rtt_s=st.floats(0, 1e-3))
 hours = st.one_of(
     st.just(Hours()),
@@ -309,6 +311,7 @@ def _path(path):
         "same_link_share": repr(path.same_link_share_frac),
         "keepalive": _with_unit(path.keepalive_s, "s"),
         "mtu": _with_unit(path.mtu_bytes, "B"),
+        "tunnel": f'"{path.tunnel}"',
     })  # fmt: skip
 
 
