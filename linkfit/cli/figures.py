@@ -4,6 +4,7 @@ from typing import TYPE_CHECKING
 
 from linkfit.cli.console import tell, working_on
 from linkfit.cli.files import writable_folder
+from linkfit.units import format_count
 
 if TYPE_CHECKING:
     from linkfit.advice.advise import Advice
@@ -19,7 +20,7 @@ def write_link(link: "LinkModel", folder: str, *, kind: str = "svg", seed: int =
         from linkfit.report.link_figures import write_link_figures
 
         written = write_link_figures(link, place, kind=kind, seed=seed)
-    tell(f"{len(written)} figures of the link in {folder}")
+    tell(f"{format_count(len(written), 'figure')} of the link in {folder}")
 
 
 def write_advice(advice: "Advice", folder: str, *, kind: str = "svg") -> None:
@@ -29,7 +30,7 @@ def write_advice(advice: "Advice", folder: str, *, kind: str = "svg") -> None:
         from linkfit.report.advice_figures import write_advice_figures
 
         written = write_advice_figures(advice.before, advice.after, place, kind=kind)
-    tell(f"{len(written)} figures of the advice in {folder}")
+    tell(f"{format_count(len(written), 'figure')} of the advice in {folder}")
 
 
 def write_backtest(score: "BacktestScore", folder: str, *, kind: str = "svg") -> None:
@@ -39,7 +40,7 @@ def write_backtest(score: "BacktestScore", folder: str, *, kind: str = "svg") ->
         from linkfit.report.backtest_figures import write_backtest_figures
 
         written = write_backtest_figures(score, place, kind=kind)
-    tell(f"{len(written)} figures of the backtest in {folder}")
+    tell(f"{format_count(len(written), 'figure')} of the backtest in {folder}")
 
 
 def write_comparison(found: "LinkComparison", folder: str, *, kind: str = "svg") -> None:
@@ -49,4 +50,4 @@ def write_comparison(found: "LinkComparison", folder: str, *, kind: str = "svg")
         from linkfit.report.compare_figures import write_compare_figures
 
         written = write_compare_figures(found, place, kind=kind)
-    tell(f"{len(written)} figures of the comparison in {folder}")
+    tell(f"{format_count(len(written), 'figure')} of the comparison in {folder}")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from linkfit.cli.console import tell, working_on, write_out
 from linkfit.cli.files import check_free, writable_folder
 from linkfit.errors import InputError
+from linkfit.units import format_count
 
 if TYPE_CHECKING:
     from linkfit.cli.report_input import Asked
@@ -77,7 +78,8 @@ def put(
         for picture in report.pictures():
             for kind in FORMATS:
                 save_figure(picture.figure, folder / f"{picture.name}.{kind}")
-        tell(f"{len(report.pictures())} figures, as SVG and PNG each, in {targets.figures}")
+        n_figures = format_count(len(report.pictures()), "figure")
+        tell(f"{n_figures}, as SVG and PNG each, in {targets.figures}")
 
 
 def rendered(report: "Report", inputs: "Inputs", ending: str) -> bytes:

@@ -68,13 +68,15 @@ class Notes:
 
 
 def _counted(text: str, n: int) -> str:
-    """`text` with the count in place of ``{n}``; one is "1 row lies", not "1 rows lie"."""
+    """`text` with the count in place of ``{n}``; one is "1 row lies" and "once"."""
     if n == 1:
         text = _SEVERAL.sub(_one, text)
     return text.replace("{n}", f"{n:,}")
 
 
 def _one(match: re.Match[str]) -> str:
+    if match[2] == "times" and not match[1]:
+        return "once"
     verb = f" {_ONE[match[4]]}" if match[4] else ""
     return f"1 {match[1]}{match[2].removesuffix('s')}{match[3] or ''}{verb}"
 

@@ -23,6 +23,7 @@ from linkfit.probe.round_trips import Probing, RoundTrip, can_ping, connect_once
 from linkfit.probe.server_faults import fault_of
 from linkfit.probe.session_plan import LEAST_PAYLOAD_BYTES, SessionPlan
 from linkfit.probe.tested_rates import rates_tested_bps
+from linkfit.units import format_count
 
 _IDLE_PROBES = 20
 _PROBE_INTERVAL_S = 0.25
@@ -211,7 +212,9 @@ class _Run:
         ended = self._run_tests()
         if plan.nat_timer_s is not None and ended in ("done", "budget"):
             times_s = idle_times_s(plan.nat_timer_s)
-            self.say(f"{len(times_s)} connections left idle, up to {times_s[-1]:g} s")
+            self.say(
+                f"{format_count(len(times_s), 'connection')} left idle, up to {times_s[-1]:g} s"
+            )
             self.nat_timer = watch_idle(plan.host, plan.probe_port or plan.port, times_s)
         return ended
 

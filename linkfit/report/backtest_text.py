@@ -7,7 +7,7 @@ import numpy as np
 from linkfit.forecast.backtest_groups import grouped
 from linkfit.forecast.backtest_scores import BASELINES
 from linkfit.report.listing import Column, Listing, apart, heading, sentence
-from linkfit.units import format_duration, format_size
+from linkfit.units import format_count, format_duration, format_size
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -54,7 +54,7 @@ def verdict(score: "BacktestScore") -> str:
         trust = "they are wider than they need be here"
     else:
         trust = "about what they promise"
-    return f"90 % intervals held {100 * covered:.0f} % of {n} transfers: {trust}."
+    return f"90 % intervals held {100 * covered:.0f} % of {format_count(n, 'transfer')}: {trust}."
 
 
 def size_names(score: "BacktestScore") -> list[str]:

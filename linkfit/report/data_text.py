@@ -7,7 +7,7 @@ from rich.text import Text
 
 from linkfit.report.listing import Column, Listing, bullets, heading, sentence
 from linkfit.report.wording import amount, between
-from linkfit.units import format_share, format_size
+from linkfit.units import format_count, format_share, format_size
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -53,7 +53,11 @@ def ledger_text(ledger: "list[Record]") -> "list[RenderableType]":
         sizes = (format_size(entry[f"{level}_bytes"] or 0.0) for level in ("p05", "p50", "p95"))
         listing.add(entry["cause"], entry["service"], *sizes)
     rest = ledger[_N_CAUSES:]
-    more = [sentence(f"and {len(rest)} smaller causes (all of them: --json)")] if rest else []
+    more = (
+        [sentence(f"and {format_count(len(rest), 'smaller cause')} (all of them: --json)")]
+        if rest
+        else []
+    )
     return [listing, *more]
 
 

@@ -44,7 +44,7 @@ def test_what_many_files_have_in_common_is_said_once():
     ("text", "one", "two"),
     [
         ("{n} rows lie behind", "1 row lies behind", "2 rows lie behind"),
-        ("goes back {n} times, by", "goes back 1 time, by", "goes back 2 times, by"),
+        ("goes back {n} times, by", "goes back once, by", "goes back 2 times, by"),
         ("{n} round trips are 0", "1 round trip is 0", "2 round trips are 0"),
         ("{n} cells in column 'a b' are true", "1 cell in column 'a b' is true",
          "2 cells in column 'a b' are true"),

@@ -53,9 +53,9 @@ def _cycle(site: "Site", data: "DataForecast") -> list[str]:
     currency, month_cost = site.prices.currency, plan_month_cost(site)
     lines = []
     if data.cost is not None:
-        over = f"what is over the cap costs {_spread(data.cost, currency)} in a billing cycle"
+        over = f"in a billing cycle what is over the cap costs {_spread(data.cost, currency)}"
         if data.prob_over_cap is not None:
-            over += f", nothing in {format_share(1 - data.prob_over_cap)} of cycles"
+            over += f"; nothing in {format_share(1 - data.prob_over_cap)} of cycles"
         lines.append(over)
     if month_cost is not None:
         whole = _plus(data, month_cost)
@@ -94,7 +94,8 @@ def _spread(cost: Forecast, currency: str) -> str:
     """Median with the 5 % and 95 % points, and the mean, which a rare bill moves alone."""
     low, middle, high = (float(q) for q in cost.quantile(_LEVELS))
     text = with_interval(middle, low, high, currency)
-    return text if low == high else f"{text}; mean {said(float(cost.draws.mean()), currency)}"
+    mean = said(float(cost.draws.mean()), currency)
+    return f"{text[:-1]}, mean {mean})" if text.endswith(")") else text
 
 
 def _change_table(found: "Material") -> Table:
@@ -115,7 +116,7 @@ def _change_table(found: "Material") -> Table:
         )
     return Table(
         caption="What each chosen change takes",
-        header=("change", "step", "money", "work, once", "quality lost", "by"),
+        header=("change", "step", "money", "work, once", "quality lost", "figures from"),
         rows=tuple(rows),
         numeric=(2, 3, 4),
     )
@@ -124,8 +125,9 @@ def _change_table(found: "Material") -> Table:
 def _together(found: "Material") -> str:
     best = found.record["answers"]["cheapest"]
     money = money_text(best["money"], best["money_once"], found.record["currency"])
+    money = "no money" if money == "none" else money
     return (
-        f"all of them: money {money}, {best['effort_h']:.1f} h of work once; the service hit "
+        f"all of them: {money}, {best['effort_h']:.1f} h of work once; the service hit "
         f"hardest loses {_share(best['worst_loss_frac'])} of its quality"
     )
 

@@ -11,7 +11,7 @@ from linkfit.report.page.load_figures import payload_figure, users_figure
 from linkfit.report.page.rounding import late_end, said, share_range, spread
 from linkfit.report.page.verdicts import in_time
 from linkfit.report.wording import DIRECTION_WORDS
-from linkfit.units import format_share, format_size
+from linkfit.units import format_count, format_share, format_size
 
 if TYPE_CHECKING:
     from linkfit.forecast.outcomes import TaskForecast
@@ -49,9 +49,12 @@ def tasks_section(found: "Material") -> Section:
               if one.task.target_s is not None and not one.refused]  # fmt: skip
     if judged:
         late = [one.task.name for one in judged if not one.meets_target]
+        n_met = len(judged) - len(late)
         finding = (
-            f"{len(judged) - len(late)} of {len(judged)} tasks with a target meet it as the site "
-            "is" + (f"; too late are {', '.join(late)}." if late else ".")
+            f"Of {format_count(len(judged), 'task')} with a target {n_met} "
+            + ("meets" if n_met == 1 else "meet")
+            + " it as the site is"
+            + (f"; too late: {', '.join(late)}." if late else ".")
         )
         blocks.append(
             Picture(name="task-times", figure=task_figure(pairs), finding=finding,
@@ -175,7 +178,8 @@ def ledger_section(found: "Material") -> Section:
     top = ", ".join(f"{entry.cause} ({spread(entry.use)})" for entry in order[:5])
     blocks: list[Block] = [
         Table(
-            caption=f"The {len(rows)} largest of {len(order)} causes of data use in a cycle",
+            caption=f"What uses data in a cycle, the largest {len(rows)} of "
+            f"{format_count(len(order), 'cause')}",
             header=("cause", "of", "in a cycle", "share", "asked for", "can go"),
             rows=tuple(rows),
             numeric=(2, 3),

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from linkfit.forecast.interactive_short import ShortInteractive
     from linkfit.report.page.material import Material
 
+PAGE = "page load"
 _LEVELS = (0.05, 0.5, 0.95)
 _QUEUES = {
     "measured under load": "the queue before the link was measured under load",
@@ -52,7 +53,7 @@ def _answers(short: "ShortInteractive") -> list[str]:
             f"a backup is looked at under {format_rate(short.limit_bps)}, with which common "
             "practice would start: 85 % of the rate that the link exceeds nine seconds in ten"
         )
-    page = [cell for cell in short.cells if cell.activity == "page load"]
+    page = [cell for cell in short.cells if cell.activity == PAGE]
     lines += [
         f"page load beside a backup without a limit: {cell.verdict}, "
         f"{felt(float(cell.time.quantile(0.5)))} in the median"
@@ -65,8 +66,9 @@ def _answers(short: "ShortInteractive") -> list[str]:
 def _row(cell: "Cell") -> tuple[str, ...]:
     low, middle, high = (float(q) for q in cell.time.quantile(_LEVELS))
     time = f"{said(middle, 's')} ({interval(low, high, 's')})"
+    what = felt(middle) if cell.activity == PAGE else second_line(cell)
     return (
-        f"{cell.activity}, {second_line(cell)}",
+        f"{cell.activity}, {what}",
         cell.situation,
         time,
         share_range(cell.share),

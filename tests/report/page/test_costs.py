@@ -64,7 +64,7 @@ def test_a_cycle_that_is_sure_costs_what_arithmetic_says():
     assert bullets == [
         "the plan itself costs 20 EUR a month",
         "each GB over the cap costs 4 EUR",
-        "what is over the cap costs 20 EUR in a billing cycle, nothing in 0 % of cycles",
+        "in a billing cycle what is over the cap costs 20 EUR; nothing in 0 % of cycles",
         "a billing cycle costs 40 EUR in all",
         "each GB used costs 2.67 EUR",
     ]
@@ -75,11 +75,11 @@ def test_what_varies_has_its_interval_and_its_mean():
     bullets, _ = parts(costs_section(material(used)))
     # 14 cycles above 10 GB: 11 to 24, the mean of what is over all 20 is 105 / 20 x 4
     assert bullets[2] == (
-        "what is over the cap costs 16 EUR (0 to 52 EUR); mean 21 EUR in a billing cycle, nothing "
+        "in a billing cycle what is over the cap costs 16 EUR (0 to 52 EUR, mean 21 EUR); nothing "
         "in 30 % of cycles"
     )
     # 5 GB cost 20 (4 a GB), 10 GB 20 (2 a GB), 17 GB 48 (2.82 a GB), 24 GB 76 (3.17 a GB)
-    assert bullets[4] == "each GB used costs 2.8 EUR (2 to 3.3 EUR); mean 2.8 EUR"
+    assert bullets[4] == "each GB used costs 2.8 EUR (2 to 3.3 EUR, mean 2.8 EUR)"
 
 
 def test_without_the_plans_own_price_it_is_said_to_be_left_out():
@@ -105,7 +105,7 @@ def test_each_change_says_what_it_takes():
          "0.1 h", "20 %", "common practice"),
     )  # fmt: skip
     assert "with the changes: a billing cycle costs 20 EUR in all" in bullets
-    assert bullets[-1].startswith("all of them: money 5 EUR a month and 30 EUR once, 0.1 h of work")
+    assert bullets[-1].startswith("all of them: 5 EUR a month and 30 EUR once, 0.1 h of work")
 
 
 @pytest.mark.slow
