@@ -74,7 +74,9 @@ def _eased_cases(
     present = case.present()
     if "data plan" in present:
         more = case.edited(cap_bytes=case.cap_bytes + EXTRA_CAP_BYTES)
-        found.append(("10 GB more plan", "data plan", more))
+        is_tethered = site.plan.tether_bytes == site.plan.cap_bytes
+        what = "10 GB more for a hotspot's clients" if is_tethered else "10 GB more plan"
+        found.append((what, "data plan", more))
     if "hours" in present:
         found.append(("one more hour up a day", "hours", _longer(case, site, start, start_h, seed)))
     if "per-item cost" in present:

@@ -254,6 +254,14 @@ BETTER = {
         site, replace(backlog, n_parallel=2 * backlog.n_parallel), link
     ),
     "resumable": lambda site, backlog, link: (site, replace(backlog, resumable=True), link),
+    "carried over": lambda site, backlog, link: (
+        replace(site, plan=replace(site.plan, carry_over_bytes=2 * site.plan.carry_over_bytes)),
+        backlog, link,
+    ),
+    "sessions": lambda site, backlog, link: (
+        replace(site, plan=replace(site.plan, sessions_per_day=site.plan.sessions_per_day / 2)),
+        backlog, link,
+    ),
 }  # fmt: skip
 
 
@@ -262,17 +270,24 @@ BETTER = {
 @given(
     better=st.sampled_from(sorted(BETTER)),
     cap_gb=st.floats(1, 40), counted=st.sampled_from(["both", "up", "down"]),
-    throttle=st.sampled_from([None, 128e3]), start=st.dates(date(2026, 1, 1), date(2026, 12, 31)),
+    throttle=st.sampled_from([None, 128e3]), kept_gb=st.sampled_from([0.0, 0.5, 20.0]),
+    multiple_mb=st.sampled_from([None, 0.1, 4.0]), months=st.booleans(),
+    start=st.dates(date(2026, 1, 1), date(2026, 12, 31)),
     panel_w=st.floats(20, 200), battery_wh=st.floats(0, 600), rate_bps=st.floats(3e5, 1e7),
     per_item_s=st.sampled_from([0.0, 0.5, 5.0]), resumable=st.booleans(),
     seed=st.integers(0, 50),
 )  # fmt: skip
 def test_twice_of_what_holds_it_back_never_finishes_later(
-    better, cap_gb, counted, throttle, start, panel_w, battery_wh, rate_bps, per_item_s, resumable,
-    seed,
+    better, cap_gb, counted, throttle, kept_gb, multiple_mb, months, start, panel_w, battery_wh,
+    rate_bps, per_item_s, resumable, seed,
 ):  # fmt: skip
-    sun = Power(battery_wh=battery_wh, load_w=20, panel_w=panel_w, sun_hours=3.0)
-    plan = Plan(cap_bytes=1e9 * cap_gb, counted=counted, throttle_bps=throttle, cycle_day=5)
+    by_month = (0.5, 1, 2, 3, 4, 6, 6, 5, 4, 2, 1, 0.5) if months else ()
+    sun = Power(battery_wh=battery_wh, load_w=20, panel_w=panel_w, sun_hours=3.0,
+                sun_hours_by_month=by_month)  # fmt: skip
+    plan = Plan(
+        cap_bytes=1e9 * cap_gb, counted=counted, throttle_bps=throttle, cycle_day=5,
+        carry_over_bytes=1e9 * kept_gb, round_up_bytes=multiple_mb and 1e6 * multiple_mb,
+    )  # fmt: skip
     site = replace(BARE, plan=plan, hours=Hours(power=sun))
     backlog = replace(
         PHOTOS, per_item_s=per_item_s, resumable=resumable,
@@ -301,3 +316,31 @@ def test_what_the_cycle_has_used_is_gone():
         used = median_days(site, PHOTOS, SteadyLink(4e6), used_bytes=20e9, **ask)
         assert used == pytest.approx(16.3, abs=0.2)
         assert median_days(site, PHOTOS, SteadyLink(4e6), used_bytes=0.0, **ask) < 1
+
+
+def test_unused_data_of_the_cycle_before_is_there_for_it():
+    """38.5 GB to send up, 15 GB a cycle: with 15 kept of an idle cycle they take one less."""
+    plans = [Plan(cap_bytes=15e9, counted="up", carry_over_bytes=kept) for kept in (0.0, 5e9, 15e9)]
+    days = [median_days(replace(BARE, plan=plan), PHOTOS, SteadyLink(4e6)) for plan in plans]
+    # 15 + 15 + 8.5; 20 + 15 + 3.5; 30 + 8.5
+    assert days == pytest.approx([60.21, 60.08, 30.21], abs=0.03)
+
+
+def test_sessions_rounded_up_leave_it_less():
+    """A cap of 30 GB holds 38.5 in two cycles of 29.28: 720 sessions of half a 2 MB multiple."""
+    plan = Plan(cap_bytes=30e9, counted="up", round_up_bytes=2e6)
+    plain, rounded = (
+        forecast_backlog(replace(BARE, plan=one), PHOTOS, SteadyLink(4e6), seed=2).days.draws
+        for one in (replace(plan, round_up_bytes=None), plan)
+    )
+    later_s = (rounded - plain) * 86400  # wire bytes that wait for the second cycle
+    assert later_s.mean() == pytest.approx(0.72e9 * 8 / 4e6, rel=0.03)
+    assert later_s.min() > 0
+
+
+def test_it_says_what_its_days_rest_on():
+    site = replace(BARE, plan=Plan(cap_bytes=15e9, cycle_day=7))
+    dated = forecast_backlog(site, PHOTOS, SteadyLink(4e6), start=date(2026, 7, 20))
+    assert dated.assumed == ("the plan's cycles begin on day 7 of each month",)
+    (bare,) = forecast_backlog(site, PHOTOS, SteadyLink(4e6)).assumed
+    assert bare.startswith("no first day is known, so the plan's cycles are taken as 30 days")

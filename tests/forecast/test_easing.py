@@ -53,6 +53,9 @@ def test_a_larger_plan_and_a_longer_day_by_hand():
     prices, found = easings(site, PHOTOS)  # 38.5 GB: in the third cycle with 15, the second with 25
     assert float(found.days.quantile(0.5)) == pytest.approx(60.2, abs=0.3)
     assert float(prices["10 GB more plan"].sooner.quantile(0.5)) == pytest.approx(30, abs=0.7)
+    shared = replace(site, plan=replace(site.plan, cap_bytes=40e9, tether_bytes=15e9))
+    of_hotspot = easings(shared, PHOTOS)[0]["10 GB more for a hotspot's clients"]
+    assert (of_hotspot.sooner.draws == prices["10 GB more plan"].sooner.draws).all()
     mornings = replace(BARE, hours=Hours(windows=(DayWindow(start_h=6, end_h=10),)))
     prices, found = easings(mornings, PHOTOS)
     # five mornings of 4.3 h become five of 5 h, about
