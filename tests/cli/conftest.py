@@ -61,6 +61,21 @@ def trace_file(tmp_path):
 
 
 @pytest.fixture
+def steady_file(tmp_path):
+    """Half an hour whose seconds resemble each other long: weeks of futures are drawn fast."""
+    waves = np.exp(0.3 * np.sin(np.arange(1800) / 200))
+    lines = ["time,direction,duration_s,rate_bps"]
+    for hour, direction, rates in ((8, "up", 6e6 * waves), (9, "down", 24e6 * waves)):
+        lines += [
+            f"2026-06-15T{hour:02d}:{i // 60:02d}:{i % 60:02d}Z,{direction},1,{rate:.0f}"
+            for i, rate in enumerate(rates)
+        ]
+    path = tmp_path / "steady.csv"
+    path.write_text("\n".join(lines) + "\n")
+    return path
+
+
+@pytest.fixture
 def site_file(tmp_path):
     path = tmp_path / "site.toml"
     path.write_text(SITE)

@@ -15,13 +15,13 @@ CHANGE = {"what", "service", "from", "to", "gain", "cost"}
 
 
 @pytest.fixture
-def ask(site_file, quick):
-    return ["advise", site_file, *quick, "--start", "2026-06-29"]
+def ask(site_file, steady_file):
+    return ["advise", site_file, steady_file, "--start", "2026-06-29"]
 
 
 @pytest.fixture
 def without_backlog(site_file):
-    """Futures over weeks, which only a backlog needs, are most of what an answer costs."""
+    """Futures over weeks, which only a backlog needs, are much of what an answer costs."""
     site_file.write_text(site_file.read_text().partition("[[backlog]]")[0])
 
 

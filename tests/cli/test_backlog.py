@@ -6,8 +6,8 @@ pytestmark = pytest.mark.slow
 
 
 @pytest.fixture
-def ask(site_file, quick):
-    return ["backlog", site_file, *quick, "--start", "2026-06-29"]
+def ask(site_file, steady_file):
+    return ["backlog", site_file, steady_file, "--start", "2026-06-29"]
 
 
 def test_json_says_when_what_binds_and_the_chance_as_the_advice_does(run, ask):
@@ -56,24 +56,24 @@ def test_without_a_site_file(run, quick):
     assert (backlog["nights"], backlog["waiting"]) == (None, None)
 
 
-def test_tonight_and_the_nights_after(run, quick):
+def test_tonight_and_the_nights_after(run, steady_file):
     """Questions 2, 18 and 23: the day, the wait for the night, the window."""
     backup = ["--items", "1", "--size", "18 GB", "--flow", "out", "--start", "2026-06-29"]
-    code, out, _ = run("backlog", *quick, *backup, "--within", "6 h", "--at", "23:00")
+    code, out, _ = run("backlog", steady_file, *backup, "--within", "6 h", "--at", "23:00")
     assert code == 0
     assert "Chance that it is done within the first 6.0 h" in out
     assert "Counted from 2026-06-29, 23:00, local time." in out
-    code, out, _ = run("backlog", *quick, *backup, "--wait-for", "23:00-05:00", "--at", "14:00",
+    code, out, _ = run("backlog", steady_file, *backup, "--wait-for", "23:00-05:00", "--at", "14:00",
                        columns=200)  # fmt: skip
     assert code == 0
     assert "no gain found: no daily pattern was measured on this link" in out
     assert "waiting ends it later by" in out
 
 
-def test_a_backlog_that_grows_for_ever_says_so(run, quick, site_file):
+def test_a_backlog_that_grows_for_ever_says_so(run, ask, site_file):
     text = site_file.read_text().replace("items = 400", "items = 400\narrivals_per_day = 40000")
     site_file.write_text(text)
-    code, out, _ = run("backlog", site_file, *quick, "--start", "2026-06-29", columns=200)
+    code, out, _ = run(*ask, columns=200)
     assert code == 0
     assert "season photos: never finishes" in out
     assert "new items bring" in out
