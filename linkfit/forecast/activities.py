@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from linkfit._checks import positive
-from linkfit.forecast.tcp_limits import LEAST_TIMEOUT_S
 from linkfit.forecast.voice import (
     BEST_RATING,
     CODECS,
@@ -29,6 +28,7 @@ ECHO_TARGET_S = 0.25  # ITU-T G.1010: 0.2 s for terminal work, value from memory
 # How long an answer may take to feel at once, to keep the flow of thought, to keep attention:
 # J. Nielsen, Usability Engineering, 1993, ch. 5 (0.1 s quoted elsewhere, 1 and 10 s from memory)
 RESPONSE_LIMITS_S = (0.1, 1.0, 10.0)
+_LEAST_TIMEOUT_S = 1.0  # RFC 6298 section 2.4
 _FELT = ("at once", "flow kept", "attention kept", "attention lost")
 _ECHO_BYTES = 150.0  # a key and its encryption, headers included; common practice
 _VIDEO_PACKET_BYTES = 1200.0  # common practice
@@ -94,7 +94,7 @@ def key_echo(within_s: float = ECHO_TARGET_S, tunnel_bytes: float = 0.0) -> Acti
         own_bps=0.0,
         own_bits=(_ECHO_BYTES + tunnel_bytes) * BITS_PER_BYTE,
         round_trips=1.0,
-        timeout_s=LEAST_TIMEOUT_S,
+        timeout_s=_LEAST_TIMEOUT_S,
         target_s=target_s,
     )
 

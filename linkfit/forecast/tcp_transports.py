@@ -1,13 +1,13 @@
 """What TCP and QUIC differ in: headers, handshake, first window, and when a silence is a loss."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from linkfit._checks import non_negative, positive
+from linkfit._checks import positive
 from linkfit.errors import InputError
 from linkfit.forecast.overhead import (
     IPV4_BYTES,
@@ -15,7 +15,6 @@ from linkfit.forecast.overhead import (
     TCP_IPV4_BYTES,
     UDP_BYTES,
 )
-from linkfit.forecast.tcp_limits import initial_window_bytes
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -118,6 +117,17 @@ def largest_payload_bytes(transport: Transport, *, mtu_bytes: float = MTU_BYTES)
     return mtu_bytes - transport.header_bytes
 
 
+def initial_window_bytes(mss_bytes: float) -> float:
+    """What a TCP sender may send before the first answer. [bytes]
+
+    Source
+    ------
+    RFC 6928 section 2, equation 1: min(10 MSS, max(2 MSS, 14600)).
+    """
+    mss = positive("mss_bytes", mss_bytes)
+    return min(10.0 * mss, max(2.0 * mss, 14600.0))
+
+
 def quic_initial_window_bytes(datagram_bytes: float) -> float:
     """What a QUIC sender may send before the first answer. [bytes]
 
@@ -127,27 +137,3 @@ def quic_initial_window_bytes(datagram_bytes: float) -> float:
     """
     datagram = positive("datagram_bytes", datagram_bytes)
     return min(10.0 * datagram, max(14720.0, 2.0 * datagram))
-
-
-def probe_timeout_s(rtts_s: Sequence[float], *, max_ack_delay_s: float = MAX_ACK_DELAY_S) -> float:
-    """How long a QUIC sender waits for an answer after having seen `rtts_s`, in order. [s]
-
-    Notes
-    -----
-    Before the first one the round trip is taken as 333 ms and nothing is acknowledged late, so
-    that the first wait is about a second. The deviation is updated with the old smoothed round
-    trip, as appendix A.7 and RFC 6298 have it; the text of section 5.3 has the other order.
-
-    Source
-    ------
-    RFC 9002 sections 5.3 and 6.2.1: smoothed_rtt + max(4 rttvar, kGranularity) + max_ack_delay.
-    """
-    if len(rtts_s) == 0:
-        return FIRST_PTO_RTT_S + 4.0 * (FIRST_PTO_RTT_S / 2.0)
-    smoothed = positive("rtts_s", rtts_s[0])
-    deviation = smoothed / 2.0
-    for rtt in rtts_s[1:]:
-        deviation = 0.75 * deviation + 0.25 * abs(smoothed - positive("rtts_s", rtt))
-        smoothed = 0.875 * smoothed + 0.125 * rtt
-    delay_s = non_negative("max_ack_delay_s", max_ack_delay_s)
-    return smoothed + max(4.0 * deviation, CLOCK_S) + delay_s

@@ -8,11 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from linkfit.forecast.tcp_limits import CUBIC_C
-
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+CUBIC_C = 0.4  # packets/s^3, RFC 9438 section 5
 CUBIC_BETA = 0.7  # RFC 9438 section 4.6
 CUBIC_ALPHA = 3.0 * (1.0 - CUBIC_BETA) / (1.0 + CUBIC_BETA)  # RFC 9438 section 4.3
 RENO_BETA = 0.5  # RFC 5681 section 3.1

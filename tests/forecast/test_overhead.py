@@ -23,6 +23,22 @@ def test_share_of_payload_on_ethernet(header_bytes, share_frac):
     assert share == pytest.approx(share_frac, abs=1e-5)
 
 
+@pytest.mark.parametrize(
+    ("rate_bps", "frame_bytes", "frames_per_s", "tcp_mbps"),
+    [  # RFC 6349 section 4.1.1 and table 4.1.2, printed truncated: frames of 1500 bytes with what a
+        # T3 (PPP 4, flags 2, CRC 2) or Ethernet adds, and the payload without 40 bytes of headers
+        (44.21e6, 8, 3664, 42.8),
+        (100e6, ETHERNET_BYTES, 8127, 94.9),
+        (1e9, ETHERNET_BYTES, 81274, 949.2),
+        (10e9, ETHERNET_BYTES, 812743, 9492.0),
+    ],
+)
+def test_full_lines_of_rfc_6349(rate_bps, frame_bytes, frames_per_s, tcp_mbps):
+    payload_bps = rate_bps * goodput_share_frac(header_bytes=40, frame_bytes=frame_bytes)
+    assert int(payload_bps / (1460 * 8)) == frames_per_s
+    assert payload_bps / 1e6 == pytest.approx(tcp_mbps, abs=1.0 if tcp_mbps > 9000 else 0.1)
+
+
 @pytest.mark.parametrize(("ip_version", "overhead", "inner_mtu"), [(4, 60, 1440), (6, 80, 1420)])
 def test_udp_tunnel_by_adding_up_its_headers(ip_version, overhead, inner_mtu):
     # outer IP 20 or 40, UDP 8, type 4, receiver index 4, counter 8, tag 16

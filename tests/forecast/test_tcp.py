@@ -175,3 +175,77 @@ def test_a_shallow_buffer_costs_time_however_short_the_loop_of_the_path():
             for buffer_bytes in (1e6, 2e4)
         )
         assert shallow_s > 1.05 * deep_s
+
+
+T3_BPS, T3_FRAME_BYTES = 44.21e6, 8  # a line of RFC 6349 and what it adds to each packet
+
+
+def steady_bps(rate_bps, rtt_s, window_bytes, *, mss_bytes, header_bytes=0.0):
+    """Payload rate once the window is open; `rtt_s` holds the sending of a packet as well."""
+    paths = CapacityPaths.from_rates([rate_bps])
+    sending_s = (mss_bytes + header_bytes) * 8 / rate_bps
+    sizes = np.array([200.0, 700.0]) * window_bytes
+    first_s, all_s = transfer_times_s(
+        paths, 0.0, sizes, rtt_s - sending_s, window_bytes=window_bytes * (1 + 1e-9),
+        mss_bytes=mss_bytes, header_bytes=header_bytes, buffer_bytes=1e9, congestion="reno",
+    )  # fmt: skip
+    return (sizes[1] - sizes[0]) * 8 / (all_s - first_s)
+
+
+@pytest.mark.parametrize(
+    ("rate_mbps", "rtt_ms", "window_kb"),
+    [  # RFC 6349 section 3.3.1, table 3.3.1, all rows; KB is 1000 bytes there
+        (1.536, 20, 3.84), (1.536, 50, 9.60), (1.536, 100, 19.20), (44.21, 10, 55.26),
+        (44.21, 15, 82.89), (44.21, 25, 138.16), (100, 1, 12.50), (100, 2, 25.00), (100, 5, 62.50),
+        (1000, 0.1, 12.50), (1000, 0.5, 62.50), (1000, 1, 125.00), (10000, 0.05, 62.50),
+        (10000, 0.3, 375.00),
+        # the two ways of an asymmetric path, RFC 6349 section 3.3.1
+        (5, 90, 56.25), (0.64, 90, 7.20),
+    ],
+)  # fmt: skip
+def test_a_window_of_the_printed_product_just_fills_the_line(rate_mbps, rtt_ms, window_kb):
+    line_bps, window_bytes = rate_mbps * 1e6, window_kb * 1e3
+    call = {"rtt_s": rtt_ms / 1e3, "mss_bytes": window_bytes / 64}
+    assert steady_bps(line_bps, window_bytes=window_bytes, **call) / line_bps == pytest.approx(
+        1.0, rel=1e-3
+    )
+    half = steady_bps(line_bps, window_bytes=window_bytes / 2, **call)
+    assert half / line_bps == pytest.approx(0.5, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("window_kb", "rtt_ms", "rate_mbps"),
+    [  # RFC 6349 section 3.3.1 and figures 3.3.1a and b; printed digits are truncated
+        (16, 5, 25.6), (16, 10, 12.8), (16, 15, 8.5), (16, 25, 5.1),
+        (64, 10, 42.8), (64, 15, 34.1), (64, 25, 20.5), (32, 25, 10.2), (128, 25, 40.9),
+    ],
+)  # fmt: skip
+def test_windows_on_a_t3_as_rfc_6349_prints_them(window_kb, rtt_ms, rate_mbps):
+    # 40 bytes of headers in packets of 1500; what 64 KB allow at 10 ms is more than the line does
+    by_line = rate_mbps == 42.8
+    mss_bytes = 1460.0 if by_line else 1000.0
+    found = steady_bps(
+        T3_BPS, rtt_ms / 1e3, window_kb * 1e3, mss_bytes=mss_bytes,
+        header_bytes=40.0 + T3_FRAME_BYTES,
+    )  # fmt: skip
+    assert found / 1e6 == pytest.approx(rate_mbps, abs=0.1)
+
+
+def test_a_satellite_window_of_rfc_2488():
+    # section 4.2: 65,535 bytes over 560 ms are 117,027 bytes/s; a T1 of 192,000 bytes/s takes two
+    found = steady_bps(1e9, 0.560, 65_535, mss_bytes=1285.0) / 8
+    assert found == pytest.approx(117_027, abs=1)
+
+
+def test_a_window_of_1200_packets_in_10_ms():
+    # RFC 9438 section 5.1: 1.44 Gbit/s with packets of 1500 bytes
+    found = steady_bps(1e10, 0.01, 1200 * 1500, mss_bytes=1500.0)
+    assert found == pytest.approx(1.44e9, rel=1e-6)
+
+
+@pytest.mark.parametrize(("n_packets", "rounds"), [(10, 1), (100, 4), (1000, 7)])
+def test_slow_start_takes_as_many_rounds_as_its_windows_add_up_to(n_packets, rounds):
+    # N. Cardwell, S. Savage, T. Anderson, INFOCOM 2000 (from memory): ceil(log2(n / 10 + 1))
+    paths = CapacityPaths.from_rates([1e15])
+    time_s = transfer_times_s(paths, [0.0], n_packets * 1448, 0.1, handshake_round_trips=0)
+    assert time_s[0] / 0.1 == pytest.approx(rounds, abs=1e-3)

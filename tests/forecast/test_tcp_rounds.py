@@ -10,14 +10,14 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from linkfit.forecast.tcp import transfer_times_s
-from linkfit.forecast.tcp_limits import (
+from linkfit.forecast.tcp_rounds import Conditions, delivered_in_rounds_s
+from linkfit.link.paths import CapacityPaths
+from tests.forecast.tcp_theory import (
     cubic_window_packets,
     inverse_root_rate_bps,
     renewal_rate_bps,
     reno_window_packets,
 )
-from linkfit.forecast.tcp_rounds import Conditions, delivered_in_rounds_s
-from linkfit.link.paths import CapacityPaths
 
 PACKET_BITS = 12000.0
 PACKETS = 1448.0  # bytes of payload in one
