@@ -132,12 +132,13 @@ def _plan_measure(data: DataForecast) -> Measure | None:
 
     Notes
     -----
+    Where unused data is carried over it is the cap that would do in 19 of 20 cycles.
     ``prob_over_cap <= 0.05`` says the same as "the 95 % point stays within the cap", but stands
     still at 1 while use falls from three caps to two; the point moves, so gains can be seen.
     """
     if data.cap_bytes is None or data.prob_over_cap is None:
         return None
-    p95_bytes = float(data.use.quantile(SURE_LEVEL))
+    p95_bytes = float((data.cap_needed or data.use).quantile(SURE_LEVEL))
     margin = 1.0 - p95_bytes / data.cap_bytes
     rare = data.prob_over_cap <= OVER_CAP_PROB
     return Measure(

@@ -97,6 +97,15 @@ def test_the_plan_is_judged_by_the_chance_and_measured_by_the_95_percent_point(
     assert plan.met is met
 
 
+def test_what_is_carried_over_counts_for_the_plan():
+    one = evaluation(use=[12.0] * 100, cap_bytes=10.0, prob=0.0)
+    needed = Forecast(draws=np.full(100, 9.0), unit="bytes", world=np.zeros(100, np.int32))
+    carried = replace(one, data=replace(one.data, cap_needed=needed))
+    (plan,) = target_measures(carried)
+    assert (plan.value, plan.met) == (9.0, True)
+    assert plan.margin == pytest.approx(0.1)
+
+
 def test_an_unmetered_plan_is_no_target():
     assert target_measures(evaluation(use=[1e15])) == ()
 
