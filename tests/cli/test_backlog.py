@@ -63,8 +63,8 @@ def test_tonight_and_the_nights_after(run, steady_file):
     assert code == 0
     assert "Chance that it is done within the first 6.0 h" in out
     assert "Counted from 2026-06-29, 23:00, local time." in out
-    code, out, _ = run("backlog", steady_file, *backup, "--wait-for", "23:00-05:00", "--at", "14:00",
-                       columns=200)  # fmt: skip
+    code, out, _ = run("backlog", steady_file, *backup, "--wait-for", "23:00-05:00", "--at",
+                       "14:00", columns=200)  # fmt: skip
     assert code == 0
     assert "no gain found: no daily pattern was measured on this link" in out
     assert "waiting ends it later by" in out

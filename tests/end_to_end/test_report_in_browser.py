@@ -4,11 +4,13 @@ import json
 import os
 import re
 import shutil
+from pathlib import Path
 
 import pytest
 
 playwright = pytest.importorskip("playwright.sync_api")
 CHROMIUM = shutil.which("chromium")
+TRACES = Path(__file__).parents[2] / "traces" / "kestrel-ridge"
 pytestmark = [
     pytest.mark.slow,  # the report evaluates the site dozens of times
     pytest.mark.skipif(
@@ -52,8 +54,7 @@ def made(tmp_path_factory):
     site = folder / "site.toml"
     site.write_text(SITE, encoding="utf-8")
     page = folder / "report.html"
-    arguments = ["report", site, "--up", "4 Mbit/s", "--down", "20 Mbit/s", "--rtt", "55 ms",
-                 "--start", "2026-06-29", "-o", page]  # fmt: skip
+    arguments = ["report", site, TRACES, "--start", "2026-06-29", "-o", page]
     result = CliRunner().invoke(app, [str(one) for one in arguments])
     assert result.exit_code == 0, result.output
     return page
