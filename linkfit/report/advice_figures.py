@@ -75,11 +75,11 @@ def task_figure(services: list[tuple[ServiceForecast, ServiceForecast]]) -> "Fig
         axes.vlines(old_task.task.target_s or 0.0, row - 0.1, row + 0.36, color=BLACK, linewidth=2)
     name_rows(axes, [_cut(f"{service}: {task}", 48) for service, task, _ in rows])
     axes.set_xscale("log")
+    axes.minorticks_off()
     low, high = axes.get_xlim()
     ticks = [tick for tick in _TIME_TICKS_S if low <= tick <= high]
     if len(ticks) >= 2:
         axes.set_xticks(ticks, [format_duration(tick, 1) for tick in ticks])
-    axes.minorticks_off()
     axes.set_xlabel("time, 5 % to 95 % of cases and median")
     _keys(axes, target="target for the 95 % end")
     put_legend_below(figure)

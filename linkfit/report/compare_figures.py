@@ -78,6 +78,7 @@ def rates_figure(links: "list[tuple[str, RatePercentiles]]", direction: str) -> 
     axes.set_yticks([])
     axes.set_ylim(len(links) - 0.5, -0.75)
     axes.set_xscale("log")
+    axes.minorticks_off()
     axes.margins(x=0.16)
     _ticks(axes, _RATE_TICKS_BPS, lambda rate_bps: format_rate(rate_bps, 1))
     axes.set_xlabel(
@@ -123,6 +124,7 @@ def times_figure(evaluated: "Evaluated") -> "Figure":
         axes.vlines(targets_s[0] or 0.0, first, last, color=BLACK, linewidth=2)
     name_rows(axes, [name for name, _ in rows])
     axes.set_xscale("log")
+    axes.minorticks_off()
     _ticks(axes, _TIME_TICKS_S, lambda time_s: format_duration(time_s, 1))
     axes.set_xlabel("time, 5 % to 95 % of cases and median")
     for index, (name, _) in enumerate(evaluated):
@@ -152,7 +154,6 @@ def _ticks(axes: "Axes", places: tuple[float, ...], words: Callable[[float], str
     ticks = ticks[:: -(-len(ticks) // _MOST_TICKS)] if ticks else []
     if len(ticks) >= 2:
         axes.set_xticks(ticks, [words(tick) for tick in ticks])
-    axes.minorticks_off()
 
 
 def _look(index: int) -> tuple[str, str, str]:

@@ -67,9 +67,9 @@ def payload_figure(payloads: "dict[str, tuple[tuple[float, Forecast], ...]]") ->
                   marker=look["marker"], markersize=4, label=DIRECTION_WORDS[way])  # fmt: skip
     axes.set_xscale("log")
     axes.set_yscale("log")
+    axes.minorticks_off()
     axes.set_xticks(_SIZE_TICKS_BYTES, [format_size(size, 1) for size in _SIZE_TICKS_BYTES])
     set_time_ticks(axes, "y")
-    axes.minorticks_off()
     axes.set_xlabel("payload [bytes, decimal prefixes]")
     axes.set_ylabel("time: median, 5 % to 95 %")
     put_legend_below(figure, n_columns=1)
@@ -123,12 +123,12 @@ def _draw_users(axes: "Axes", line: "UserLine") -> None:
                  label="users now")  # fmt: skip
     axes.set_xscale("log")
     axes.set_yscale("log")
+    axes.minorticks_off()
     axes.set_xticks([1, 2, 5, 10, 20, 50, 100], ["1", "2", "5", "10", "20", "50", "100"])
     values = [*late[np.isfinite(late)], target_s]
     low, high = min(values) / 2, max(values) * 2
     axes.set_ylim(low, high)
     set_time_ticks(axes, "y")
-    axes.minorticks_off()
     title = f"{plain_label(line.service.name, 26)}: {plain_label(line.task.name, 22)}"
     axes.set_title(title, fontsize=LETTERS_PT)
     axes.set_ylabel("time that 19 of 20 stay within")
