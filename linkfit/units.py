@@ -89,11 +89,6 @@ def parse_power_w(text: str, *, where: str = "power") -> float:
     return float(match["number"]) * {"": 1.0, "m": 1e-3, "k": 1e3}[match["prefix"]]
 
 
-def sending_time_s(size_bytes: float, rate_bps: float) -> float:
-    """Time to put `size_bytes` on a wire that carries `rate_bps`. [s]"""
-    return size_bytes * BITS_PER_BYTE / rate_bps
-
-
 def _significant(number: float, digits: int) -> str:
     """`number` with `digits` significant digits, in plain notation."""
     if number == 0:

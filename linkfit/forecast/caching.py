@@ -60,24 +60,6 @@ def effective_hit_frac(cache: Cache, n_users: int) -> float:
     return lifetime_hit_frac(requests_per_s, cache.lifetime_s)
 
 
-def zipf_popularity(n_objects: int, exponent: float) -> NDArray[np.float64]:
-    """Request probabilities of `n_objects` whose popularity falls as rank^-exponent.
-
-    Returns
-    -------
-    probabilities : array, shape (n_objects,)
-        Most popular first; they add up to 1.
-
-    Notes
-    -----
-    Exponents between 0.64 and 0.83 were found for requests of web pages (Breslau, Cao, Fan,
-    Phillips & Shenker, INFOCOM 1999, as quoted elsewhere); 0 is uniform.
-    """
-    ranks = np.arange(1, count("n_objects", n_objects) + 1, dtype=np.float64)
-    weights = ranks ** -non_negative("exponent", exponent)
-    return weights / weights.sum()
-
-
 def characteristic_time(popularity_frac: ArrayLike, n_slots: int) -> float:
     """How many requests of any kind an unused object survives in a full LRU cache. [requests]
 

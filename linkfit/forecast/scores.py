@@ -1,10 +1,9 @@
-"""Scores of probabilistic forecasts: CRPS and pinball loss of draws, coverage of intervals."""
+"""The score of a probabilistic forecast: CRPS of its draws."""
 
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from linkfit._checks import fraction
 from linkfit.errors import InputError
 
 if TYPE_CHECKING:
@@ -55,21 +54,3 @@ def crps(draws: "ArrayLike", observed: "ArrayLike") -> "NDArray[np.float64]":
     below = np.searchsorted(x, y)
     distance = y * below - total[below] + (total[-1] - total[below]) - y * (d - below)
     return distance / d - spread
-
-
-def pinball(forecast: "ArrayLike", observed: "ArrayLike", level: float) -> "NDArray[np.float64]":
-    """Pinball loss of a forecast of the `level` quantile; lower is better, in their unit.
-
-    Source
-    ------
-    R. Koenker, G. Bassett, "Regression quantiles", Econometrica 46(1), 33-50, 1978.
-    """
-    level = fraction("level", level)
-    error = np.asarray(observed, dtype=np.float64) - np.asarray(forecast, dtype=np.float64)
-    return np.maximum(level * error, (level - 1.0) * error)
-
-
-def coverage_frac(low: "ArrayLike", high: "ArrayLike", observed: "ArrayLike") -> float:
-    """Share of observations inside [`low`, `high`], ends included. [fraction]"""
-    y = np.asarray(observed, dtype=np.float64)
-    return float(np.mean((y >= np.asarray(low)) & (y <= np.asarray(high))))

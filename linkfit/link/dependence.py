@@ -153,13 +153,6 @@ def stationary_index(n: int, mean_block: float, rng: "Generator") -> "NDArray[np
     return (np.repeat(start - position, length) + np.arange(n)) % n
 
 
-def circular_index(n: int, block: int, rng: "Generator") -> "NDArray[np.int64]":
-    """Indices 0 ... n - 1 resampled in blocks of one length that wrap at the end."""
-    block = min(max(block, 1), n)
-    start = rng.integers(n, size=-(-n // block))
-    return ((start[:, None] + np.arange(block)).ravel()[:n]) % n
-
-
 def variance_of_averages(
     rates_bps: "NDArray[np.float64]", first: "NDArray[np.int64]", windows: tuple[int, ...]
 ) -> "NDArray[np.float64]":

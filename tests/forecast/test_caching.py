@@ -14,9 +14,9 @@ from linkfit.forecast.caching import (
     effective_hit_frac,
     lifetime_hit_frac,
     lru_hit_frac,
-    zipf_popularity,
 )
 from linkfit.site.model import Cache
+from tests.forecast.popularity import zipf_popularity
 
 DAY_S = 86400.0
 

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from linkfit.errors import InputError
-from linkfit.forecast.caching import lifetime_hit_frac, lru_hit_frac, zipf_popularity
+from linkfit.forecast.caching import lifetime_hit_frac, lru_hit_frac
 from linkfit.forecast.request_reuse import (
     lifetime_hits,
     log_hits,
@@ -16,6 +16,7 @@ from linkfit.forecast.request_reuse import (
     reuse_times_s,
 )
 from linkfit.ingest.access_log import AccessLog
+from tests.forecast.popularity import zipf_popularity
 
 
 def a_log(times_s, objects, clients=None, sizes=None):

@@ -8,7 +8,6 @@ from numpy.testing import assert_allclose
 from linkfit.errors import InputError
 from linkfit.link.dependence import (
     autocorrelation,
-    circular_index,
     lag1_inside_runs,
     optimal_block_lengths,
     stationary_index,
@@ -76,10 +75,10 @@ def test_lag1_leaves_out_pairs_across_a_gap():
 @given(st.integers(1, 200), st.floats(1, 50), st.integers(0, 99))
 def test_bootstrap_indices_stay_inside_and_go_on_by_one(n, mean_block, seed):
     rng = np.random.default_rng(seed)
-    for index in (stationary_index(n, mean_block, rng), circular_index(n, int(mean_block), rng)):
-        assert index.shape == (n,)
-        assert (index >= 0).all()
-        assert (index < n).all()
+    index = stationary_index(n, mean_block, rng)
+    assert index.shape == (n,)
+    assert (index >= 0).all()
+    assert (index < n).all()
 
 
 def test_stationary_blocks_have_their_mean_length(rng):
