@@ -3,7 +3,7 @@
 A ranking of what to evaluate first, from mean bytes alone: nothing of it is ever shown.
 """
 
-from collections.abc import Sequence
+from collections.abc import Container, Mapping, Sequence
 
 from linkfit.advice.change import Change
 from linkfit.advice.measures import Measure
@@ -34,14 +34,16 @@ def by_relevance(
     target, else nothing. Ranks below 0.01 are left out.
     """
     unmet = [measure for measure in measures if not measure.met]
-    site, data = evaluation.site, evaluation.data
+    site, used = evaluation.site, cause_bytes(evaluation.data)
+    now_bytes_per_day = plan_bytes_per_day(site)
     grouped: dict[str, list[Change]] = {}
     for change in changes:
         grouped.setdefault(change.setting, []).append(change)
     ranked = []
     for setting, levels in grouped.items():
         strongest = max(levels, key=lambda change: change.strength_frac)
-        rank = _rank(strongest, unmet, site, data)
+        saved = saved_share(strongest, site, now_bytes_per_day)
+        rank = _rank(strongest, unmet, saved, used)
         if rank >= LEAST_RANK:
             ranked.append((-rank, setting, levels))
     ranked.sort(key=lambda entry: entry[:2])
@@ -50,15 +52,17 @@ def by_relevance(
     return [levels for _, _, levels in ranked]
 
 
-def _rank(change: Change, unmet: Sequence[Measure], site: Site, data: DataForecast) -> float:
+def _rank(
+    change: Change, unmet: Sequence[Measure], saved_frac: float, used_bytes: Mapping[str, float]
+) -> float:
     if change.setting in SETTINGS:
         return _OWN_TASK if any(serves(change.setting, measure) for measure in unmet) else 0.0
     tasks = [measure.key.removeprefix("task ") for measure in unmet if measure.key != "data plan"]
     services = {measure.service for measure in unmet} - {""}
     overrun = len(tasks) < len(unmet)
-    rank = saved_share(change, site) * (_SAVED_OF_OVERRUN if overrun else 1.0)
+    rank = saved_frac * (_SAVED_OF_OVERRUN if overrun else 1.0)
     if tasks:
-        rank += bytes_share(change, data)
+        rank += bytes_share(change, used_bytes)
     if any(change.setting.startswith(f"{name}: ") for name in tasks):
         rank += _OWN_TASK
     elif change.service in services:
@@ -66,16 +70,30 @@ def _rank(change: Change, unmet: Sequence[Measure], site: Site, data: DataForeca
     return rank
 
 
-def saved_share(change: Change, site: Site) -> float:
-    """Share of the site's mean bytes that a change takes away; 0 if it takes none."""
-    now = _bytes_per_day(site)
-    return max(1.0 - _bytes_per_day(change.apply(site)) / now, 0.0) if now > 0 else 0.0
+def saved_share(change: Change, site: Site, now_bytes_per_day: float) -> float:
+    """Share of `now_bytes_per_day` of the site that a change takes away; 0 if it takes none."""
+    if now_bytes_per_day <= 0:
+        return 0.0
+    edited = change.apply(site)
+    left = set(range(len(site.services)))
+    if (edited.path, edited.hours, edited.plan) == (site.path, site.hours, site.plan):
+        pairs = zip(site.services, edited.services, strict=True)
+        left = {index for index, (old, new) in enumerate(pairs) if old is not new}
+    saved = plan_bytes_per_day(site, left) - plan_bytes_per_day(edited, left)
+    return max(saved / now_bytes_per_day, 0.0)
 
 
-def _bytes_per_day(site: Site) -> float:
-    """Mean bytes a day that the plan counts; backlogs as if spread over a month. [bytes/day]"""
+def plan_bytes_per_day(site: Site, of: Container[int] | None = None) -> float:
+    """Mean bytes a day that the plan counts; backlogs as if spread over a month. [bytes/day]
+
+    Services by their index `of`, all if not given.
+    """
     counted = site.plan.counted
-    people = sum(service_bytes_per_day(site, service, counted) for service in site.services)
+    people = sum(
+        service_bytes_per_day(site, service, counted)
+        for index, service in enumerate(site.services)
+        if of is None or index in of
+    )
     machines = sum(
         cause.bytes_per_day * background_share(cause, counted) for cause in site.background
     )
@@ -83,13 +101,20 @@ def _bytes_per_day(site: Site) -> float:
     return people + machines + heaps / DAYS_PER_MONTH
 
 
-def bytes_share(change: Change, data: DataForecast) -> float:
-    """Share of a cycle's data that the change's service or cause uses; 1 for the whole site."""
+def cause_bytes(data: DataForecast) -> dict[str, float]:
+    """Median of a cycle's bytes by service; by cause where no service is behind it. [bytes]"""
+    found: dict[str, float] = {}
+    for entry in data.ledger:
+        name = entry.service or entry.cause
+        found[name] = found.get(name, 0.0) + float(entry.use.quantile(0.5))
+    return found
+
+
+def bytes_share(change: Change, used_bytes: Mapping[str, float]) -> float:
+    """Share of `cause_bytes` that the change's service or cause uses; 1 for the whole site."""
     if change.service == "":
         return 1.0
-    medians = [(entry, float(entry.use.quantile(0.5))) for entry in data.ledger]
-    total = sum(median for _, median in medians)
-    # the ledger calls a backlog "backlog: NAME" and belongs to no service
-    names = (change.service, f"backlog: {change.service}")
-    own = sum(m for entry, m in medians if entry.service in names or entry.cause in names)
+    total = sum(used_bytes.values())
+    # the ledger calls a backlog "backlog: NAME"
+    own = sum(used_bytes.get(name, 0.0) for name in (change.service, f"backlog: {change.service}"))
     return own / total if total > 0 else 0.0

@@ -271,13 +271,13 @@ class Company:
         rate = np.array([flow.arrivals_per_s for flow in flows])
         asked = from_s < to_s
         first, last = float(from_s[asked].min()), float(to_s[asked].max())
-        endless = np.full(rate.size, np.inf)
+        endless, keys = np.full(rate.size, np.inf), _keys(flows)
         parts = []
         for number, (begin, end) in enumerate(_windows_s(last)):
             if end <= first:
                 continue
             length = np.full(from_s.size, end - begin)
-            found = self._window(number).below(_keys(flows), rate, length, endless)
+            found = self._window(number).below(keys, rate, length, endless)
             after = begin + (end - begin) * found.points.uniform.astype(np.float64)
             probe = found.points.probe
             inside = (after >= from_s[probe]) & (after < to_s[probe])

@@ -10,7 +10,7 @@ transfer present got so far) has grown by x. Caps of single flows need the water
 import heapq
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -34,7 +34,8 @@ class FlowClass:
     Sizes are lognormal at the IP layer: median [bits] and geometric standard deviation (>= 1).
     `cap_bps` is the far end's own limit on each transfer [bit/s], None for none. Transfers of
     low priority get what all others leave. `n_sources` users wait for one before the next, so
-    that no more of them heap up; None for any number.
+    that no more of them heap up; None for any number. `mean_bits` is exp(mu + sigma^2 / 2) of
+    the sizes.
     """
 
     name: str
@@ -44,6 +45,7 @@ class FlowClass:
     cap_bps: float | None = None
     low_priority: bool = False
     n_sources: int | None = None
+    mean_bits: float = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         non_negative("arrivals_per_s", self.arrivals_per_s)
@@ -54,11 +56,8 @@ class FlowClass:
             )
         if self.cap_bps is not None:
             positive("cap_bps", self.cap_bps)
-
-    @property
-    def mean_bits(self) -> float:
-        """exp(mu + sigma^2 / 2) of the lognormal. [bits]"""
-        return self.median_bits * math.exp(math.log(self.spread) ** 2 / 2)
+        mean_bits = self.median_bits * math.exp(math.log(self.spread) ** 2 / 2)
+        object.__setattr__(self, "mean_bits", mean_bits)
 
     @property
     def load_bps(self) -> float:
@@ -213,7 +212,7 @@ def end_to_end(
 
 
 def _before(cumulative: "NDArray[np.float64]") -> "NDArray[np.float64]":
-    """Running cumulative without the last term of each."""
+    """Running sums without the last term of each."""
     before = np.empty(cumulative.size)
     before[0], before[1:] = 0.0, cumulative[:-1]
     return before

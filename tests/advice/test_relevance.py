@@ -4,7 +4,14 @@ import pytest
 
 from linkfit.advice.changes import candidate_changes
 from linkfit.advice.measures import target_measures
-from linkfit.advice.relevance import N_WITHOUT_NEED, by_relevance, bytes_share, saved_share
+from linkfit.advice.relevance import (
+    N_WITHOUT_NEED,
+    by_relevance,
+    bytes_share,
+    cause_bytes,
+    plan_bytes_per_day,
+    saved_share,
+)
 from linkfit.site.plan import Plan
 
 
@@ -47,29 +54,35 @@ def test_shares_of_the_ledger_are_of_the_service_or_the_cause(camp, rates, fake_
     by_setting = {change.setting: change for change in candidate_changes(camp, rates)}
     total = sum(float(e.use.quantile(0.5)) for e in data.ledger)
     weather = next(e for e in data.ledger if e.cause == "weather desk updates")
-    share = bytes_share(by_setting["background weather desk updates"], data)
+    share = bytes_share(by_setting["background weather desk updates"], cause_bytes(data))
     assert share == pytest.approx(float(weather.use.quantile(0.5)) / total)
-    assert bytes_share(by_setting["local name"], data) == 1
+    assert bytes_share(by_setting["local name"], cause_bytes(data)) == 1
 
 
 def test_a_backlog_is_found_in_the_ledger_under_its_own_words(camp, rates, fake_evaluator):
     data = fake_evaluator().evaluate(camp).data
     by_setting = {change.setting: change for change in candidate_changes(camp, rates)}
     change = by_setting["backlog season photos: picture edge"]
-    assert bytes_share(change, data) == 0
+    assert bytes_share(change, cause_bytes(data)) == 0
     entry = replace(data.ledger[0], cause="backlog: season photos", service="")
-    assert bytes_share(change, replace(data, ledger=(entry,))) == 1
+    assert bytes_share(change, cause_bytes(replace(data, ledger=(entry,)))) == 1
 
 
 def test_saved_bytes_are_the_arithmetic_of_the_site(camp, rates):
     by_setting = {change.setting: change for change in candidate_changes(camp, rates)}
-    weather = saved_share(by_setting["background weather desk updates"], camp)
+
+    def saved(setting, site):
+        return saved_share(by_setting[setting], site, plan_bytes_per_day(site))
+
     only = replace(camp, services=(), backlogs=(), background=camp.background[1:])
-    assert 0 < weather < 0.5
-    assert saved_share(by_setting["background weather desk updates"], only) == 1
+    assert 0 < saved("background weather desk updates", camp) < 0.5
+    assert saved("background weather desk updates", only) == 1
     # pace moves the same bytes at another time
-    assert saved_share(by_setting["backlog season photos: hours"], camp) == 0
-    assert saved_share(by_setting["finds catalogue: add a clip: chunk size"], camp) == 0
+    assert saved("backlog season photos: hours", camp) == 0
+    assert saved("finds catalogue: add a clip: chunk size", camp) == 0
+    for setting, change in by_setting.items():
+        left = plan_bytes_per_day(change.apply(camp)) / plan_bytes_per_day(camp)
+        assert saved(setting, camp) == pytest.approx(max(1 - left, 0.0), abs=1e-12), setting
 
 
 def test_an_overrun_plan_brings_what_saves_most_before_small_things_of_slow_services(
