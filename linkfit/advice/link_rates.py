@@ -1,10 +1,11 @@
-"""LinkRates: the few rates of a link that rules of thumb for settings start from."""
+"""LinkRates: the few rates of a link that settings start from, and what uploads over it need."""
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 
 import numpy as np
 
 from linkfit._checks import non_negative
+from linkfit.advice.upload_settings import LinkUploads, UploadSettings
 from linkfit.link.model import LinkModel
 
 LEVELS = (0.05, 0.10, 0.50)
@@ -15,7 +16,10 @@ _N_DRAWS = 100
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LinkRates:
-    """5, 10 and 50 % points of 10 s averages; 0 for a direction never measured. [bit/s]"""
+    """5, 10 and 50 % points of 10 s averages; 0 for a direction never measured. [bit/s]
+
+    `uploads` tells pieces and numbers at once; None: no such change is offered.
+    """
 
     up_p05_bps: float
     up_p10_bps: float
@@ -23,10 +27,12 @@ class LinkRates:
     down_p05_bps: float
     down_p10_bps: float
     down_p50_bps: float
+    uploads: UploadSettings | None = field(default=None, compare=False)
 
     def __post_init__(self) -> None:
-        for field in fields(self):
-            non_negative(field.name, getattr(self, field.name))
+        for rate in fields(self):
+            if rate.name != "uploads":
+                non_negative(rate.name, getattr(self, rate.name))
 
 
 def link_rates(link: LinkModel, seed: int = 0) -> LinkRates:
@@ -42,4 +48,4 @@ def link_rates(link: LinkModel, seed: int = 0) -> LinkRates:
             rates = np.quantile(paths.rates_bps, LEVELS)
         for level, rate in zip(LEVELS, rates, strict=True):
             found[f"{direction}_p{level * 100:02.0f}_bps"] = float(rate)
-    return LinkRates(**found)
+    return LinkRates(**found, uploads=LinkUploads(link, seed))

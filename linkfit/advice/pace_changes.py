@@ -1,8 +1,7 @@
 """Changes of when and how fast: rate limits, hours, chunk size, uploads at once.
 
 Rules of thumb (common practice, no source): a fixed shaper starts at 85 % of the rate that nine
-of ten moments reach; a chunk fits into 0.9 of the largest body and into half an idle timeout at
-the slow end of the link; large files on a slow link want one or two uploads at once.
+of ten moments reach. Pieces and numbers at once are those of `linkfit uploads`.
 """
 
 import math
@@ -11,22 +10,18 @@ from collections.abc import Iterator
 from linkfit.advice.change import Change, Cost, source_of
 from linkfit.advice.edits import Edit
 from linkfit.advice.link_rates import LinkRates
+from linkfit.advice.upload_settings import large_bytes
 from linkfit.forecast.hours import Intervals, common_part, day_intervals, site_intervals
 from linkfit.site.hours import DayWindow
 from linkfit.site.kinds import KINDS
 from linkfit.site.model import Backlog, Service, Site, Task
-from linkfit.units import BITS_PER_BYTE, format_rate, format_size
+from linkfit.units import format_rate, format_size
 
 SHAPER_FRACS = (0.85, 0.5, 0.25)
 SHAPER_LOSSES = (0.01, 0.04, 0.08)
 OWN_RATES = source_of("rates of this link, as measured")
 OWN_PATH = source_of("limits of the path: site file")
-BODY_FRAC = 0.9
-LEAST_CHUNK_BYTES = 1e6
-NICE_CHUNKS_MB = (1, 2, 4, 5, 8, 10, 16, 25, 32, 50, 64, 90, 100, 128, 256, 450)
 PATIENT_TARGET_S = 3600.0  # nobody sits and waits for a task with a target of an hour or more
-SMALL_ITEM_BYTES = 300e3
-SLOW_LINK_BPS = 5e6
 NIGHT = DayWindow(start_h=23.0, end_h=6.0)
 NOON = DayWindow(start_h=10.0, end_h=16.0)
 LEAST_WINDOW_H = 2.0
@@ -46,13 +41,13 @@ def pace_changes(site: Site, rates: LinkRates) -> Iterator[Change]:
             # what a visitor fetches comes in one answer: only what the server takes is cut
             if task.flow != "out":
                 yield from _chunks(site, rates, service.name, owner, task, where)
-            yield from _parallel(rates, service.name, owner, task, where)
+            yield from _parallel(site, rates, service.name, owner, task, where)
     for backlog in site.backlogs:
         owner, where = f"backlog {backlog.name}", {"editor": "backlog", "name": backlog.name}
         yield from _backlog_limits(rates, backlog)
         yield from _backlog_windows(site, backlog)
         yield from _chunks(site, rates, backlog.name, owner, backlog, where)
-        yield from _parallel(rates, backlog.name, owner, backlog, where)
+        yield from _parallel(site, rates, backlog.name, owner, backlog, where)
 
 
 def is_patient(service: Service) -> bool:
@@ -193,39 +188,18 @@ def _backlog_windows(site: Site, backlog: Backlog) -> Iterator[Change]:
     yield from _window_change(site, backlog.name, f"backlog {backlog.name}", edit, cost)
 
 
-def largest_chunk_bytes(site: Site, rate_p05_bps: float) -> float | None:
-    """Largest chunk the path carries safely; None if nothing limits it. [bytes]
-
-    Notes
-    -----
-    min(0.9 x body limit, slow rate x idle timeout / 2), at least 1 MB: smaller ones pay more
-    for each request than they save.
-    """
-    limits = []
-    body_bytes = site.path.body_limit_bytes if site.path.entry == "relay" else None
-    if body_bytes is not None:
-        limits.append(BODY_FRAC * body_bytes)
-    if site.path.idle_timeout_s is not None and rate_p05_bps > 0:
-        limits.append(rate_p05_bps / BITS_PER_BYTE * site.path.idle_timeout_s / 2)
-    if not limits:
-        return None
-    fitting = [mb * 1e6 for mb in NICE_CHUNKS_MB if mb * 1e6 <= min(limits)]
-    if fitting:
-        return fitting[-1]
-    carries_least = body_bytes is None or body_bytes * BODY_FRAC >= LEAST_CHUNK_BYTES
-    return LEAST_CHUNK_BYTES if carries_least else None
-
-
 def _chunks(
     site: Site, rates: LinkRates, name: str, owner: str, holder: Task | Backlog,
     where: dict[str, str],
 ) -> Iterator[Change]:  # fmt: skip
-    level_bytes = largest_chunk_bytes(site, _rate_bps(rates, holder.flow, "p05"))
-    # the large items decide: nine of ten lognormal sizes stay below this
-    large_bytes = holder.size.median_bytes * holder.size.spread**1.28
-    if level_bytes is None or large_bytes <= level_bytes:
+    """Pieces for items that the path does not carry, or not safely, as they are."""
+    limited = site.path.body_limit_bytes is not None or site.path.idle_timeout_s is not None
+    if rates.uploads is None or not limited:
         return
-    if holder.chunk_bytes is not None and holder.chunk_bytes <= level_bytes:
+    advice = rates.uploads.chunk(site, holder)
+    # any size up to the upper end does; whole items, too, where the item itself is that end
+    sent_bytes = min(holder.chunk_bytes or math.inf, large_bytes(holder))
+    if advice is None or advice.bound == "item" or sent_bytes <= advice.high_bytes:
         return
     yield Change(
         what=f"chunk size of {holder.name}",
@@ -233,38 +207,33 @@ def _chunks(
         setting=f"{owner}: chunk size",
         before_text="whole files" if holder.chunk_bytes is None
         else format_size(holder.chunk_bytes, 2),
-        after_text=format_size(level_bytes, 2),
+        after_text=format_size(advice.chunk_bytes, 2),
         cost_text="the program must be able to send in pieces",
         cost=Cost(effort_h=1.0, source=OWN_PATH),
-        edits=(Edit(field="chunk_bytes", value=level_bytes, **where),),
+        edits=(Edit(field="chunk_bytes", value=advice.chunk_bytes, **where),),
     )  # fmt: skip
 
 
 def _parallel(
-    rates: LinkRates, name: str, owner: str, holder: Task | Backlog, where: dict[str, str]
-) -> Iterator[Change]:
-    small = holder.size.median_bytes <= SMALL_ITEM_BYTES or holder.per_item_s > 0
+    site: Site, rates: LinkRates, name: str, owner: str, holder: Task | Backlog,
+    where: dict[str, str],
+) -> Iterator[Change]:  # fmt: skip
+    """The number at once that fills the link without keeping the first one waiting."""
+    advice = None if rates.uploads is None else rates.uploads.lanes(site, holder)
     many = isinstance(holder, Backlog) or holder.n_requests > 1
-    slow = _rate_bps(rates, holder.flow, "p50") < SLOW_LINK_BPS
-    if small and many:
-        levels: tuple[int, ...] = (2, 4, 6)
-    elif holder.n_parallel > 1:
-        levels = (1, 2) if slow else (1, 2, 3)
-    else:
+    if advice is None or advice.n_lanes == holder.n_parallel:
         return
-    offered = [n for n in levels if (n > holder.n_parallel if small and many
-                                     else n < holder.n_parallel)]  # fmt: skip
-    for n_parallel in offered:
-        farthest = max(abs(math.log(n / holder.n_parallel)) for n in offered)
-        yield Change(
-            what=f"transfers at once of {holder.name}",
-            service=name,
-            setting=f"{owner}: transfers at once",
-            before_text=f"{holder.n_parallel}",
-            after_text=f"{n_parallel}",
-            cost_text="more at once slows the first one" if n_parallel > holder.n_parallel
-            else "fewer at once waste time between small files",
-            cost=Cost(effort_h=0.1 + 0.02 * n_parallel, source=OWN_RATES),
-            edits=(Edit(field="n_parallel", value=n_parallel, **where),),
-            strength_frac=abs(math.log(n_parallel / holder.n_parallel)) / farthest,
-        )  # fmt: skip
+    more = advice.n_lanes > holder.n_parallel
+    if more and not many:
+        return
+    yield Change(
+        what=f"transfers at once of {holder.name}",
+        service=name,
+        setting=f"{owner}: transfers at once",
+        before_text=f"{holder.n_parallel}",
+        after_text=f"{advice.n_lanes}",
+        cost_text="more at once slows the first one" if more
+        else "fewer at once waste time between small files",
+        cost=Cost(effort_h=0.1 + 0.02 * advice.n_lanes, source=OWN_RATES),
+        edits=(Edit(field="n_parallel", value=advice.n_lanes, **where),),
+    )  # fmt: skip

@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 
+from linkfit.advice.upload_settings import large_bytes
 from linkfit.forecast.chances import chance_of
+from linkfit.forecast.chunks import recommend_chunk_bytes
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.outcomes import (
     BacklogForecast,
@@ -13,6 +15,7 @@ from linkfit.forecast.outcomes import (
     ServiceForecast,
     TaskForecast,
 )
+from linkfit.forecast.parallel_uploads import best_parallel
 from linkfit.site.kinds import find_kind
 from linkfit.site.model import Background, Backlog, Image, PathLimits, Service, Site, SizeLaw
 from linkfit.site.plan import Plan
@@ -167,6 +170,32 @@ def camp():
     )
 
 
+class SteadyUploads:
+    """Pieces and numbers at once of a link with two rates a direction and a round trip of 60 ms."""
+
+    @staticmethod
+    def rates_bps(holder):
+        return (2.4e7, 4e6) if holder.flow == "in" else (6e6, 1.2e6)
+
+    def chunk(self, site, holder):
+        middle_bps, low_bps = self.rates_bps(holder)
+        behind = site.path.entry == "relay" and holder.flow == "in"
+        return recommend_chunk_bytes(
+            rate_bps=middle_bps, low_rate_bps=low_bps, overhead_s=0.06,
+            item_bytes=large_bytes(holder),
+            body_limit_bytes=site.path.body_limit_bytes if behind else None,
+            total_timeout_s=site.path.idle_timeout_s,
+        )  # fmt: skip
+
+    def lanes(self, site, holder):
+        middle_bps, low_bps = self.rates_bps(holder)
+        return best_parallel(
+            item_bytes=holder.size.median_bytes, chunk_bytes=holder.chunk_bytes,
+            rate_bps=middle_bps, low_rate_bps=low_bps, overhead_s=0.06 + holder.per_item_s,
+            total_timeout_s=site.path.idle_timeout_s,
+        )  # fmt: skip
+
+
 @pytest.fixture
 def rates():
     from linkfit.advice.link_rates import LinkRates
@@ -174,4 +203,5 @@ def rates():
     return LinkRates(
         up_p05_bps=1.2e6, up_p10_bps=2e6, up_p50_bps=6e6,
         down_p05_bps=4e6, down_p10_bps=8e6, down_p50_bps=2.4e7,
+        uploads=SteadyUploads(),
     )  # fmt: skip

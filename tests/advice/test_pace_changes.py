@@ -7,12 +7,11 @@ import pytest
 from linkfit.advice.pace_changes import (
     is_bulk,
     is_patient,
-    largest_chunk_bytes,
     pace_changes,
     quiet_window,
 )
 from linkfit.site.hours import DayWindow, Hours, Power
-from linkfit.site.model import Backlog, PathLimits, Site, SizeLaw, Task
+from linkfit.site.model import Backlog, PathLimits, Service, Site, SizeLaw, Task
 
 
 def levels(site, rates, setting):
@@ -36,28 +35,6 @@ def test_a_rate_limit_starts_at_85_percent_of_the_tenth_percentile(camp, rates):
 def test_a_direction_never_measured_gives_no_limit(camp, rates):
     unknown = replace(rates, up_p05_bps=0.0, up_p10_bps=0.0, up_p50_bps=0.0)
     assert levels(camp, unknown, "backlog season photos: rate limit") == []
-
-
-@pytest.mark.parametrize(
-    ("body", "timeout", "rate_p05_bps", "expected"),
-    [
-        (100e6, None, 1e6, 90e6),  # 0.9 x body limit
-        (100e6, 100.0, 1.2e6, 5e6),  # 1.2 Mbit/s x 50 s = 7.5 MB
-        (None, 60.0, 8e6, 25e6),  # 8 Mbit/s x 30 s = 30 MB
-        (None, 60.0, 1e5, 1e6),  # 0.4 MB would cost more in requests than it saves
-        (1e6, None, 1e6, None),  # even 1 MB is not carried
-        (None, None, 1e6, None),
-        (100e6, 100.0, 0.0, 90e6),  # rate never measured: the body limit alone
-    ],
-)
-def test_the_chunk_fits_the_body_limit_and_half_a_timeout(body, timeout, rate_p05_bps, expected):
-    path = PathLimits(entry="relay", body_limit_bytes=body, idle_timeout_s=timeout)
-    assert largest_chunk_bytes(Site(name="hut", path=path), rate_p05_bps) == expected
-
-
-def test_a_body_limit_binds_behind_a_relay_only(camp):
-    direct = replace(camp, path=replace(camp.path, entry="direct", idle_timeout_s=None))
-    assert largest_chunk_bytes(direct, 1e6) is None
 
 
 def test_chunks_are_for_what_the_server_takes_in_and_for_large_files(camp, rates):
@@ -89,19 +66,59 @@ def test_no_quiet_hours_in_a_short_day():
     assert quiet_window(Site(name="hut", hours=hours)) is None
 
 
+def films(**values):
+    return Backlog(name="films", n_items=10, size=SizeLaw(median_bytes=5e8), **values)
+
+
 @pytest.mark.parametrize(
-    ("backlog", "up_p50_bps", "expected"),
+    ("path", "chunk_bytes", "expected"),
     [
-        ({"per_item_s": 0.5, "n_parallel": 1}, 6e6, ["2", "4", "6"]),  # small and many
-        ({"per_item_s": 0.0, "n_parallel": 5}, 3e6, ["1", "2"]),  # large, slow link
-        ({"per_item_s": 0.0, "n_parallel": 5}, 6e6, ["1", "2", "3"]),
-        ({"per_item_s": 0.0, "n_parallel": 1}, 3e6, []),
+        # half of 100 s at 1.2 Mbit/s are 7.5 MB, in round numbers 6 MB
+        ({"idle_timeout_s": 100.0}, None, ["6.0 MB"]),
+        ({"idle_timeout_s": 100.0}, 7e6, []),  # any size up to the upper end does
+        ({"idle_timeout_s": 100.0}, 8e6, ["6.0 MB"]),
+        ({"body_limit_bytes": 100e6}, None, []),  # what the server sends is no request
+        ({}, None, []),  # nothing is known to refuse or break them
     ],
 )
-def test_many_small_items_get_more_lanes_and_large_ones_fewer(rates, backlog, up_p50_bps, expected):
-    one = Backlog(name="films", n_items=10, size=SizeLaw(median_bytes=5e8), **backlog)
-    site, link = Site(name="hut", backlogs=(one,)), replace(rates, up_p50_bps=up_p50_bps)
-    assert levels(site, link, "backlog films: transfers at once") == expected
+def test_pieces_are_those_of_the_uploads_where_whole_files_are_not_safe(
+    rates, path, chunk_bytes, expected
+):
+    site = Site(
+        name="hut", path=PathLimits(entry="relay", **path),
+        backlogs=(films(chunk_bytes=chunk_bytes),),
+    )  # fmt: skip
+    assert levels(site, rates, "backlog films: chunk size") == expected
+
+
+@pytest.mark.parametrize(
+    ("backlog", "expected"),
+    [
+        ({"n_parallel": 5, "per_item_s": 0.0}, ["1"]),  # one alone fills the link
+        ({"n_parallel": 1, "per_item_s": 0.0}, []),
+        ({"n_parallel": 1, "per_item_s": 400.0}, ["3"]),  # 11 min to send one, 7 to wait
+        ({"n_parallel": 3, "per_item_s": 400.0}, []),
+    ],
+)
+def test_the_number_at_once_is_the_smallest_that_fills_the_link(rates, backlog, expected):
+    site = Site(name="hut", backlogs=(films(**backlog),))
+    assert levels(site, rates, "backlog films: transfers at once") == expected
+
+
+def test_one_file_at_a_time_is_not_made_several(rates):
+    """Where a visit brings one file there is nothing to send beside it."""
+    own = Task(name="scan in", flow="in", size=SizeLaw(median_bytes=1e6), per_item_s=2.0)
+    service = Service(name="lab", kind="own", n_users=1, tasks=(own,))
+    setting = "lab: scan in: transfers at once"
+    assert levels(Site(name="hut", services=(service,)), rates, setting) == []
+    many = replace(service, tasks=(replace(own, n_requests=50),))
+    (found,) = levels(Site(name="hut", services=(many,)), rates, setting)
+    assert int(found) > 1
+
+
+def test_without_uploads_of_the_link_neither_is_offered(camp, rates):
+    found = {c.setting for c in pace_changes(camp, replace(rates, uploads=None))}
+    assert not any("chunk size" in setting or "at once" in setting for setting in found)
 
 
 def test_bulk_tasks_are_those_of_the_kind_or_look_like_files(camp):

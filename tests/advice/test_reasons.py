@@ -42,7 +42,7 @@ def test_a_trade_off_shows_both_sides(camp, rates, fake_evaluator):
 def test_a_reason_names_setting_before_after_effect_and_cost(camp, rates, fake_evaluator):
     change, found = single(camp, rates, fake_evaluator(), "finds catalogue: add a clip: chunk size")
     text = reason(change, found)
-    assert text.startswith("chunk size of add a clip (finds catalogue): whole files -> 25 MB. ")
+    assert text.startswith("chunk size of add a clip (finds catalogue): whole files -> 15 MB. ")
     assert "not carried -> " in text
     assert text.endswith("Cost: the program must be able to send in pieces.")
     assert "needed together with the others" in reason(change, ())
