@@ -1,9 +1,10 @@
 """From a site, its backlogs and a link to the steps of a drain: what holds each backlog back."""
 
 import math
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -25,7 +26,7 @@ from linkfit.forecast.path_source import CYCLE_DAYS, PathSource, named_rng
 from linkfit.forecast.power import HOURS_PER_DAY, hours_by_day, powered_hours
 from linkfit.forecast.shares import WAYS, Waiting
 from linkfit.link.paths import CapacityPaths
-from linkfit.site.hours import MONTHS
+from linkfit.site.hours import MONTHS, Hours
 from linkfit.site.model import Backlog, Site
 
 if TYPE_CHECKING:
@@ -59,6 +60,10 @@ def backlog_case(
     protocol = _protocol(world, named_rng(seed, "protocol"))
     metered = is_metered(site)
     days = case_days(site, start, start_h)
+    others = rounded = np.zeros(n_draws)
+    if metered:
+        others = days.by_kind(site, lambda one: _others_bytes(one, seed, n_draws, kept))
+        rounded = days.by_kind(site, lambda one: _rounded_bytes(one, seed, n_draws))
     waiting = []
     for backlog, open_frac in zip(backlogs, opened, strict=True):
         wire = crossing(site.path, backlog.flow)
@@ -88,15 +93,15 @@ def backlog_case(
         own=own,
         world=world,
         rate_bps={way: found.rates_bps for way, found in paths.items()},
-        load_bps={way: days.loads_bps(site, way) for way in paths},
+        load_bps={way: days.by_kind(site, partial(mean_load_bps, direction=way)) for way in paths},
         up_frac=up_frac,
         cycles=days.cycles,
         calendar=days.calendar,
         cap_bytes=site.plan.cap_bytes if metered and site.plan.cap_bytes else math.inf,
         carry_over_bytes=site.plan.carry_over_bytes,
         throttle_bps=site.plan.throttle_bps or 0.0,
-        others_bytes=_others_bytes(site, seed, n_draws, kept) if metered else np.zeros(n_draws),
-        rounded_bytes=rounded_bytes_per_day(site, seed=seed, n_draws=n_draws) / STEPS_PER_DAY,
+        others_bytes=others,
+        rounded_bytes=rounded,
         used_bytes=used_bytes,
     )
 
@@ -123,20 +128,21 @@ class CaseDays:
             begin_h = float(clocks[-1][-1])
         return clocks
 
-    def loads_bps(self, site: Site, way: str) -> "NDArray[np.float64]":
-        """What services and background ask of `way` in each kind of cycle; shape (s,). [bit/s]"""
-        if self.calendar is None:
-            return np.full(len(self.cycles.lengths), mean_load_bps(site, way))
-        sites = []
-        for kind in range(len(self.cycles.lengths)):
-            first = self.calendar.begin(kind) if kind else self.calendar.start
-            n_days = math.ceil(self.cycles.lengths[kind] / STEPS_PER_DAY)
-            sites.append(replace(site, hours=site.hours.on(first, n_days)))
-        known = {one.hours: mean_load_bps(one, way) for one in sites[:1]}
-        for one in sites[1:]:
-            if one.hours not in known:
-                known[one.hours] = mean_load_bps(one, way)
-        return np.array([known[one.hours] for one in sites])
+    def by_kind(
+        self, site: Site, compute: "Callable[[Site], float | NDArray[np.float64]]"
+    ) -> "NDArray[np.float64]":
+        """`compute` of `site` with the hours of each kind of cycle, in turn; shape (s, ...)."""
+        found: dict[Hours, float | NDArray[np.float64]] = {}
+        by_kind = []
+        for kind, n_steps in enumerate(self.cycles.lengths):
+            hours = site.hours
+            if self.calendar is not None:
+                first = self.calendar.begin(kind) if kind else self.calendar.start
+                hours = hours.on(first, math.ceil(n_steps / STEPS_PER_DAY))
+            if hours not in found:
+                found[hours] = compute(replace(site, hours=hours))
+            by_kind.append(found[hours])
+        return np.array(by_kind, dtype=np.float64)
 
 
 def case_days(site: Site, start: date | None, start_h: float) -> CaseDays:
@@ -215,3 +221,8 @@ def _others_bytes(
     plan = replace(site.plan, round_up_bytes=None)
     others = replace(site, backlogs=(), plan=plan)
     return forecast_data(others, seed=seed, n_draws=n_draws, kept=kept).use.draws / _N_STEPS
+
+
+def _rounded_bytes(site: Site, seed: int, n_draws: int) -> "NDArray[np.float64]":
+    """What the plan rounds the sessions of a step up to; shape (d,)."""
+    return rounded_bytes_per_day(site, seed=seed, n_draws=n_draws) / STEPS_PER_DAY

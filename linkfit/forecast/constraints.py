@@ -51,10 +51,9 @@ class Case:
         Of the plan, in a cycle; inf without one. [counted bytes]
     throttle_bps : float
         Rate after the cap; 0: it stops. [bit/s]
-    others_bytes : array, shape (d,)
-        Bytes of services and background in a step, in the directions that count.
-    rounded_bytes : array, shape (d,), or float
-        What the plan rounds the sessions of a step up to.
+    others_bytes, rounded_bytes : array, shape (d,) or (s, d)
+        Bytes of services and background in a step, in the directions that count, and what the
+        plan rounds the sessions of a step up to; of each kind of cycle.
     used_bytes : float or None
         Counted bytes of the running cycle that are spent; None: as services use them.
 
@@ -98,7 +97,7 @@ class Case:
                 [one.arrivals_bytes_per_day / STEPS_PER_DAY for one in self.waiting]
             ),
             cycles=self.cycles,
-            cap=self._cap(),
+            caps=self._caps(),
         )
         days = self._calendar_days(ends)
         return np.where(days > _HORIZON_DAYS, math.inf, days)
@@ -109,18 +108,28 @@ class Case:
             return ends.steps / STEPS_PER_DAY
         return self.calendar.days_at(ends.cycle_number, ends.step / STEPS_PER_DAY)
 
-    def _cap(self) -> CycleCap | None:
+    def _caps(self) -> list[CycleCap] | None:
+        """The plan's cap in each kind of cycle; None without one."""
         if math.isinf(self.cap_bytes):
             return None
-        return CycleCap(
-            cap_bytes=np.full_like(self.others_bytes, self.cap_bytes),
-            counted_factor=np.stack([one.counted_factor for one in self.waiting], axis=1),
-            others_bytes=self.others_bytes,
-            carry_over_bytes=self.carry_over_bytes,
-            rounded_bytes=self.rounded_bytes,
-            keeps_aside=not self.throttle_bps,
-            first_spent_bytes=self.used_bytes,
-        )
+        shape = (len(self.cycles.lengths), self.world.size)
+        factor = np.stack([one.counted_factor for one in self.waiting], axis=1)
+        return [
+            CycleCap(
+                cap_bytes=np.full_like(others, self.cap_bytes),
+                counted_factor=factor,
+                others_bytes=others,
+                carry_over_bytes=self.carry_over_bytes,
+                rounded_bytes=rounded,
+                keeps_aside=not self.throttle_bps,
+                first_spent_bytes=self.used_bytes,
+            )
+            for others, rounded in zip(
+                np.broadcast_to(self.others_bytes, shape),
+                np.broadcast_to(self.rounded_bytes, shape),
+                strict=True,
+            )
+        ]
 
     def paces(self, done: tuple[bool, ...], kind: int) -> _Paces:
         """Payload of each step before the cap is spent and after it; (d, k, t) each. [bytes]"""
@@ -191,13 +200,14 @@ class Case:
 
     def long_run_bytes_per_day(self) -> "NDArray[np.float64]":
         """Payload that the backlog can move while nothing ends, in the long run; shape (d,)."""
-        cap = self._cap()
+        caps = self._caps()
         carried, total = np.zeros(self.world.size), np.zeros(self.world.size)
         kinds = range(1, len(self.cycles.lengths))
         for is_settled, kind in [*((False, kind) for kind in kinds), *((True, k) for k in kinds)]:
             before, after = self.paces((False,) * len(self.waiting), kind)
             moved, n_steps = before[:, self.own].sum(axis=1), self.cycles.lengths[kind]
-            if cap is not None:
+            if caps is not None:
+                cap = caps[kind]
                 wanted = np.einsum("dkt,dk->d", before, cap.counted_factor)
                 wanted = wanted + cap.step_bytes * n_steps
                 part = np.clip(cap.room(carried, n_steps) / np.maximum(wanted, 1e-9), 0.0, 1.0)

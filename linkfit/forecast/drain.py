@@ -1,7 +1,7 @@
 """When heaps are gone: what each step can move, cycle after cycle, against what still comes."""
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -53,7 +53,7 @@ class Cycles:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class CycleCap:
-    """The plan's cap as backlogs meet it.
+    """The plan's cap as backlogs meet it in one kind of cycle.
 
     Parameters
     ----------
@@ -137,7 +137,7 @@ def drain(
     heap_bytes: "NDArray[np.float64]",
     arrivals_bytes: "NDArray[np.float64]",
     cycles: Cycles,
-    cap: CycleCap | None = None,
+    caps: Sequence[CycleCap] | None = None,
 ) -> Ends:
     """When each of several heaps that share a link is gone for the first time.
 
@@ -150,6 +150,8 @@ def drain(
         What waits at the start. [bytes]
     arrivals_bytes : array, shape (k,)
         What joins each heap in a step. [bytes]
+    caps : sequence of CycleCap, optional
+        Of each kind of cycle.
 
     Notes
     -----
@@ -157,14 +159,13 @@ def drain(
     of whole rounds follows by division: each end costs a few rounds, however late it comes. What
     is carried over repeats as well, for it depends on the use of the one cycle before alone.
     """
-    state = _State(heap_bytes, arrivals_bytes, cycles, cap)
-    number = 0
+    state = _State(heap_bytes, arrivals_bytes, cycles, caps)
     while state.running.any():
-        n_end = cycles.lengths[cycles.kind(number)]
+        kind = cycles.kind(state.number)
+        n_end = cycles.lengths[kind]
         while (state.running & (state.at < n_end)).any():
-            state.advance(paces, cycles.kind(number), n_end)
-        state.next_cycle(number)
-        number += 1
+            state.advance(paces, kind, n_end)
+        state.next_cycle()
     return Ends(state.end_cycle, state.end_step, cycles)
 
 
@@ -176,37 +177,38 @@ class _State:
         heap_bytes: "NDArray[np.float64]",
         arrivals_bytes: "NDArray[np.float64]",
         cycles: Cycles,
-        cap: CycleCap | None,
+        caps: Sequence[CycleCap] | None,
     ) -> None:
         n_draws = heap_bytes.shape[0]
         self.room: NDArray[np.float64] = np.full(n_draws, math.inf)
         self.left = heap_bytes.astype(np.float64)
         self.empty = _EMPTY * heap_bytes
         self.arrivals = arrivals_bytes
-        self.cycles, self.cap = cycles, cap
+        self.cycles, self.caps = cycles, caps
         self.done = np.zeros(heap_bytes.shape, dtype=bool)
         self.running = np.ones(n_draws, dtype=bool)
         self.skipped = np.zeros(n_draws)  # cycles that were not walked
         self.end_cycle = np.full(heap_bytes.shape, math.inf)
         self.end_step = np.full(heap_bytes.shape, math.inf)
         self.spent, self.carried = np.zeros(n_draws), np.zeros(n_draws)
-        n_steps = cycles.n_before + cycles.n_first
-        if cap is not None:  # the cycle before the start held the others alone
-            self.carried = cap.left_over(cap.step_bytes * n_steps, n_steps)
-        self._begin_cycle(0, n_steps)
-        if cap is not None:
-            self.spent = cap.spent_before(cycles.n_before)
-            self.capped = self.spent >= self.room
+        if caps is not None:  # the cycle before the start held the others alone
+            n_steps = cycles.n_before + cycles.n_first
+            self.carried = caps[0].left_over(caps[0].step_bytes * n_steps, n_steps)
+        self._begin_cycle(0)
         self._begin_round()
 
-    def _begin_cycle(self, number: int, n_steps: int) -> None:
-        n_draws = self.running.size
+    def _begin_cycle(self, number: int) -> None:
+        n_draws, kind = self.running.size, self.cycles.kind(number)
         self.number = number
+        self.n_steps = self.cycles.lengths[kind] + (0 if number else self.cycles.n_before)
         self.at = np.zeros(n_draws)
-        self.spent = np.zeros(n_draws)
         self.capped = np.zeros(n_draws, dtype=bool)
+        self.cap = None if self.caps is None else self.caps[kind]
         if self.cap is not None:
-            self.room = self.cap.room(self.carried, n_steps)
+            self.room = self.cap.room(self.carried, self.n_steps)
+            self.spent = np.zeros(n_draws)
+            if number == 0:
+                self.spent = self.cap.spent_before(self.cycles.n_before)
             self.capped = self.spent >= self.room
 
     def _begin_round(self) -> None:
@@ -214,18 +216,15 @@ class _State:
         self.begin_carried = self.carried
         self.ended = np.zeros(self.running.size, dtype=bool)  # did a heap end in this round?
 
-    def next_cycle(self, number: int) -> None:
-        """From the end of cycle `number` to the next one, or on to a round in which a heap ends."""
-        n_steps = self.cycles.lengths[self.cycles.kind(number)]
+    def next_cycle(self) -> None:
+        """From the end of a cycle to the next one, or on to a round in which a heap ends."""
         if self.cap is not None:
-            n_steps += self.cycles.n_before if number == 0 else 0
-            self.carried = self.cap.left_over(self.spent, n_steps)
-        if number % len(self.cycles.then) == 0:
-            if number:
+            self.carried = self.cap.left_over(self.spent, self.n_steps)
+        if self.number % len(self.cycles.then) == 0:
+            if self.number:
                 self._skip_rounds()
             self._begin_round()
-        following = self.cycles.lengths[self.cycles.kind(number + 1)]
-        self._begin_cycle(number + 1, following)
+        self._begin_cycle(self.number + 1)
 
     def _skip_rounds(self) -> None:
         """Past the rounds in which no heap ends; draws in which none ever does stop."""

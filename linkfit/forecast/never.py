@@ -39,7 +39,7 @@ def _reason(case: Case, lost: "NDArray[np.bool_]") -> str:
         joins = _a_day(own.arrivals_bytes_per_day)
         return f"new items bring {joins}, and all that holds it back leaves it {moves}"
     if np.isfinite(case.cap_bytes) and middle <= 0:
-        used = float(np.median(case.others_bytes[lost])) * case.n_steps
+        used = float(np.median(case.others_bytes[..., lost])) * case.n_steps
         return (
             f"services and background use {format_size(used)} a cycle and the plan has "
             f"{format_size(case.cap_bytes)}: nothing is left for it"

@@ -151,10 +151,23 @@ def test_shorter_days_make_the_same_people_a_higher_load():
     task = Task(name="t", flow="out", size=SizeLaw(median_bytes=1e6), per_user_day=100.0)
     service = Service(name="s", kind="web-app", n_users=10, tasks=(task,))
     site = Site(name="x", hours=Hours(power=power), services=(service,))
-    loads = case_days(site, date(2026, 6, 11), 0.0).loads_bps(site, "up")
+    loads = case(site, date(2026, 6, 11)).load_bps["up"]
     assert loads[0] == pytest.approx(2 * loads[1])  # June against July
-    mean = case_days(site, None, 0.0).loads_bps(site, "up")
+    mean = case(site).load_bps["up"]
     assert loads[1] < mean[0] == mean[1] < loads[0]
+
+
+def test_what_runs_by_itself_uses_less_of_the_plan_in_dark_months():
+    sun = (2.0,) * 6 + (4.0,) * 6
+    power = Power(battery_wh=0, load_w=30, panel_w=100, sun_hours=3.0, sun_hours_by_month=sun)
+    feed = Background(name="feed", bytes_per_day=1e8, optional=False)
+    plan = Plan(cap_bytes=60e9, round_up_bytes=1e6, cycle_day=1)
+    site = Site(name="x", hours=Hours(power=power), background=(feed,), plan=plan)
+    found = case(site, date(2026, 6, 1))
+    assert found.others_bytes.shape == found.rounded_bytes.shape == (13, 40)
+    june, july = found.others_bytes[:2].mean(axis=1) * 24
+    assert [june, july] == pytest.approx([1e8 * 4 / 24, 1e8 * 8 / 24], rel=0.02)
+    assert (found.rounded_bytes[0] * 24).mean() == pytest.approx(24e6 * 4 / 24, rel=0.02)
 
 
 def day_by_day(found, site, start, start_h, draw):
@@ -165,7 +178,8 @@ def day_by_day(found, site, start, start_h, draw):
     lasts_h = np.full(n_days, 24.0)
     if power is not None:
         lasts_h = hours_by_day(power, n_days, n, named_rng(1, "sun"), start=start)[draw]
-    others = float(found.others_bytes[draw]) if np.isfinite(found.cap_bytes) else 0.0
+    by_kind = np.broadcast_to(found.others_bytes, (len(found.cycles.lengths), n))[:, draw]
+    number = -1
     one = found.waiting[0]
     counted, wire = float(one.counted_factor[draw]), float(one.wire_factor[draw])
     left, sent, kept = float(one.heap_bytes[draw]), None, None
@@ -181,6 +195,8 @@ def day_by_day(found, site, start, start_h, draw):
             )
             end = (begin.replace(day=1) + timedelta(days=32)).replace(day=plan.cycle_day)
             n_hours = (end.date() - begin.date()).days * 24
+            number += 1
+            others = float(by_kind[found.cycles.kind(number)])
             if kept is None:  # nothing but the others in the cycle before
                 kept = min(max(found.cap_bytes - others * n_hours, 0.0), plan.carry_over_bytes)
             else:

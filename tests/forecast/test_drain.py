@@ -21,7 +21,7 @@ def steady(open_bytes, after=None):
     return lambda done, kind: (before * (1 - np.array(done, float))[None, :, None], late)
 
 
-def steps_of(paces, heaps, *, n_steps, n_first=None, arrivals=0.0, cycles=None, **options):
+def steps_of(paces, heaps, *, n_steps, n_first=None, arrivals=0.0, cycles=None, cap=None):
     """Cycles of `n_steps`, of the first of which `n_first` are left; `paces` are those of any."""
     n_first = n_first or n_steps
     cycles = cycles or Cycles(n_first=n_first, then=(n_steps,), n_before=n_steps - n_first)
@@ -32,7 +32,8 @@ def steps_of(paces, heaps, *, n_steps, n_first=None, arrivals=0.0, cycles=None, 
         n_end = cycles.lengths[kind]
         return tuple(None if pace is None else pace[:, :, :n_end] for pace in paces(done, kind))
 
-    return drain(cut, heap_bytes=heap, arrivals_bytes=joins, cycles=cycles, **options).steps[0]
+    caps = None if cap is None else [cap] * len(cycles.lengths)
+    return drain(cut, heap_bytes=heap, arrivals_bytes=joins, cycles=cycles, caps=caps).steps[0]
 
 
 def a_cap(cap_bytes, others=0.0, factor=(1.0,), **options):
