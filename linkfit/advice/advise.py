@@ -1,6 +1,6 @@
 """advise: the main job. Which services fit, which changes make the rest fit, at what cost."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import partial
@@ -24,7 +24,7 @@ from linkfit.link.model import LinkModel
 from linkfit.site.model import Site
 
 N_MORE = 8
-MOST_TASKS_WITH_USERS = 60  # their largest numbers of users take longer than all the rest
+MOST_TASKS_WITH_USERS = 150  # their largest numbers of users take half as long as all the rest
 
 
 class SiteEvaluator(Protocol):
@@ -36,12 +36,12 @@ class SiteEvaluator(Protocol):
         *,
         limits: bool = True,
         exact: bool | None = None,
-        users: bool | None = None,
+        users: bool | Collection[str] | None = None,
     ) -> Evaluation:
         """All forecasts of `site`.
 
         Without `limits` no user limits and no throttled rate; without `exact` a task may keep
-        times that it had in nearly the same company; without `users` no user limits.
+        times that it had in nearly the same company; user limits of the services `users` only.
         """
 
 
@@ -168,13 +168,13 @@ def advise(
         found.before,
         lambda change: _alone(change, quick(change.apply(site)), judge),
     )
-    users = sum(len(service.tasks) for service in site.services) <= MOST_TASKS_WITH_USERS
+    users = _with_users(site, found)
     return _advice(
         seed=seed,
         found=replace(found, singles=(*found.singles, *offered)),
         offered=tuple(outcome.changes[0] for outcome in offered if does(outcome)),
-        before=_noted(maker.evaluate(site, users=users), users=users),
-        after=_noted(maker.evaluate(apply_all(site, found.best.changes), users=users), users=users),
+        before=_noted(maker.evaluate(site, users=users), users),
+        after=_noted(maker.evaluate(apply_all(site, found.best.changes), users=users), users),
         judge=judge,
     )
 
@@ -183,13 +183,29 @@ def _alone(change: Change, evaluation: Evaluation, judge: Judge) -> Outcome:
     return Outcome(changes=(change,), evaluation=evaluation, measures=judge(evaluation))
 
 
-def _noted(evaluation: Evaluation, *, users: bool) -> Evaluation:
-    """The same, telling where the largest numbers of users were left out."""
-    if users:
+def _with_users(site: Site, found: SearchResult) -> frozenset[str]:
+    """Services whose largest numbers of users are looked for, as many as there is time for.
+
+    First those that miss a target and those that a chosen change touches, then by their place.
+    """
+    missing = {m.service for o in (found.before, found.best) for m in o.measures if not m.met}
+    concerned = missing | {change.service for change in found.best.changes}
+    names, n_tasks = [], 0
+    for service in sorted(site.services, key=lambda service: service.name not in concerned):
+        n_tasks += len(service.tasks)
+        if n_tasks <= MOST_TASKS_WITH_USERS:
+            names.append(service.name)
+    return frozenset(names)
+
+
+def _noted(evaluation: Evaluation, users: Collection[str]) -> Evaluation:
+    """The same, telling for which services the largest numbers of users were left out."""
+    left_out = [one.name for one in evaluation.site.services if one.name not in users]
+    if not left_out:
         return evaluation
     note = (
-        f"for how many users each target holds was left out: the site has more than "
-        f"{MOST_TASKS_WITH_USERS} tasks"
+        f"for how many users each target holds was left out for {', '.join(left_out)}: the site "
+        f"has more than {MOST_TASKS_WITH_USERS} tasks (linkfit users --service NAME tells it)"
     )
     return replace(evaluation, notes=(*evaluation.notes, note))
 

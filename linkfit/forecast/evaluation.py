@@ -1,7 +1,7 @@
 """evaluate: all forecasts of one Site on one LinkModel, from one seed."""
 
 import zlib
-from collections.abc import Hashable
+from collections.abc import Collection, Hashable
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -92,7 +92,7 @@ class Evaluator:
         *,
         limits: bool = True,
         exact: bool | None = None,
-        users: bool | None = None,
+        users: bool | Collection[str] | None = None,
     ) -> Evaluation:
         """All forecasts of `site`.
 
@@ -104,14 +104,22 @@ class Evaluator:
         exact : bool, optional
             False: a task whose company changed by less than a hundredth of the capacity keeps
             its times, and backlogs likewise their days. As `limits` if not given.
-        users : bool, optional
-            The largest numbers of users, which cost most of all. As `limits` if not given.
+        users : bool or collection of str, optional
+            The largest numbers of users, which cost most of all; of these services only. As
+            `limits` if not given.
         """
         exact = limits if exact is None else exact
         users = limits if users is None else users
         hour = self.busy_hour(site)
         services = tuple(
-            self._service(service, site, hour, throttled=limits, users=users, exact=exact)
+            self._service(
+                service,
+                site,
+                hour,
+                throttled=limits,
+                exact=exact,
+                users=users if isinstance(users, bool) else service.name in users,
+            )
             for service in site.services
         )
         data = self._keep(("data", site), lambda: self._data(site))

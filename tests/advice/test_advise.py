@@ -88,8 +88,9 @@ def test_the_real_forecasts_confirm_what_was_chosen(camp, link):
     assert short < sum(m.shortfall for m in advice.measures_before)
 
 
-def test_a_site_of_very_many_tasks_leaves_the_numbers_of_users_out_and_says_so(
-    camp, link, fake_evaluator, monkeypatch
+@pytest.mark.parametrize("most", [2, 9])
+def test_a_site_of_very_many_tasks_has_the_numbers_of_users_where_they_matter_and_says_so(
+    camp, link, fake_evaluator, monkeypatch, most
 ):
     fake, asked = fake_evaluator(20e6), []
 
@@ -98,10 +99,21 @@ def test_a_site_of_very_many_tasks_leaves_the_numbers_of_users_out_and_says_so(
             asked.append(users)
             return fake.evaluate(site)
 
-    monkeypatch.setattr("linkfit.advice.advise.MOST_TASKS_WITH_USERS", 2)
+    monkeypatch.setattr("linkfit.advice.advise.MOST_TASKS_WITH_USERS", most)
     advice = advise(camp, link, evaluator=Counting())
-    assert asked[-2:] == [False, False]
-    assert "was left out: the site has more than 2 tasks" in advice.before.notes[-1]
+    assert asked[-1] == asked[-2]
+    tasks = {service.name: len(service.tasks) for service in camp.services}
+    assert sum(tasks[name] for name in asked[-1]) <= most
+    missing = {m.service for m in advice.measures_before if not m.met}
+    concerned = {name for name in missing if name in tasks}
+    assert asked[-1] <= concerned or concerned <= asked[-1]
+    left_out = ", ".join(name for name in tasks if name not in asked[-1])
+    assert f"was left out for {left_out}: the site has more" in advice.before.notes[-1]
+
+
+def test_a_site_of_few_tasks_has_the_numbers_of_users_of_all(camp, link, fake_evaluator):
+    advice = advise(camp, link, evaluator=fake_evaluator(20e6))
+    assert not any("left out" in note for note in advice.before.notes)
 
 
 def overrun(camp, **prices):
