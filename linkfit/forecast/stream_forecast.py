@@ -23,6 +23,7 @@ from linkfit.forecast.load import site_classes
 from linkfit.forecast.rate_limits import crossing_bps
 from linkfit.forecast.sharing import spread_rows
 from linkfit.forecast.stalls import FILM, LIVE, Player, Watching, watch
+from linkfit.forecast.streams import offered_erlangs
 from linkfit.forecast.world_intervals import Estimate, over_worlds
 from linkfit.site.model import PathLimits, Site
 from linkfit.site.plan import Plan
@@ -106,6 +107,23 @@ class StreamForecast:
     def cap_bytes(self) -> float | None:
         """Of the plan, in a month. [bytes]"""
         return self.plan.cap_bytes
+
+    def starts_per_h(self, film: StreamAnswer) -> Estimate:
+        """Sessions of `film` that may start an hour, so that `wanted_prob` of them find room. [1/h]
+
+        Notes
+        -----
+        Starts by chance, places as many as fit at once, and who finds none goes away: Erlang B.
+        Each session takes a place for `session_s`; longer or shorter ones of that mean do alike.
+        """
+
+        def starts(n_places: int) -> float:
+            if not n_places or self.wanted_prob >= 1:
+                return 0.0
+            running = offered_erlangs(1.0 - self.wanted_prob, n_places)
+            return running * SECONDS_PER_HOUR / self.session_s
+
+        return Estimate(value=starts(film.n_most), low=starts(film.n_low), high=starts(film.n_high))
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,8 +1,6 @@
 """Streams that need a fixed rate: how many the link carries, and who finds no room."""
 
-import math
-
-from linkfit._checks import count, non_negative, positive
+from linkfit._checks import count, non_negative
 from linkfit.errors import InputError
 
 
@@ -50,10 +48,3 @@ def offered_erlangs(blocked_prob: float, n_servers: int) -> float:
         middle = (low + high) / 2
         low, high = (middle, high) if erlang_b(middle, n_servers) < blocked_prob else (low, middle)
     return high
-
-
-def n_streams(capacity_bps: float, stream_bps: float) -> int:
-    """Streams of `stream_bps` that fit `capacity_bps` at once."""
-    return math.floor(
-        non_negative("capacity_bps", capacity_bps) / positive("stream_bps", stream_bps)
-    )

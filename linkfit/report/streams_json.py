@@ -27,7 +27,9 @@ def streams_record(found: "StreamForecast", *, seed: int) -> dict[str, Any]:
         "films": {
             "session_s": found.session_s,
             "good": "never stands still",
-            "streams": [_answer(one, found.wanted_prob) for one in found.films],
+            "streams": [
+                _answer(one, found.wanted_prob) | _starts(one, found) for one in found.films
+            ],
         },
         "cameras": {
             "session_s": found.live_session_s,
@@ -55,6 +57,15 @@ def _answer(one: "StreamAnswer", wanted_prob: float) -> dict[str, Any]:
         "n_at_once_low": one.n_low,
         "n_at_once_high": one.n_high,
         "verdict": one.verdict(wanted_prob),
+    }
+
+
+def _starts(film: "StreamAnswer", found: "StreamForecast") -> dict[str, float]:
+    starts = found.starts_per_h(film)
+    return {
+        "starts_per_h": starts.value,
+        "starts_per_h_low": starts.low,
+        "starts_per_h_high": starts.high,
     }
 
 

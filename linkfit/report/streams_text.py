@@ -62,7 +62,9 @@ def _answers(found: "StreamForecast") -> list[str]:
         best = fits[-1]
         film = (
             f"The best that plays is {best.name} ({format_rate(best.rate_bps)}): "
-            f"{share_text(best.good)} of sessions without a stall, at most {_number(best)} at once."
+            f"{share_text(best.good)} of sessions without a stall, at most {_number(best)} at "
+            f"once. So that {format_share(found.wanted_prob)} of them find room (Erlang B), "
+            f"{_starts(best, found)} may start an hour."
         )
     else:
         least = found.films[0]
@@ -83,6 +85,13 @@ def _answers(found: "StreamForecast") -> list[str]:
         if one is not None
     ]
     return [film, f"{camera}; {'; '.join(months)}." if months else f"{camera}."]
+
+
+def _starts(film: "StreamAnswer", found: "StreamForecast") -> str:
+    """Sessions an hour with their interval: "0.57 (0.08 to 0.57)"."""
+    starts = found.starts_per_h(film)
+    value, low, high = (f"{number:.2g}" for number in (starts.value, starts.low, starts.high))
+    return f"{value} ({low} to {high})"
 
 
 def _films(found: "StreamForecast") -> Listing:

@@ -47,6 +47,17 @@ def test_on_a_calm_link_as_many_fit_as_its_level_carries(found):
     assert by_name["4K"].n_most == 0
 
 
+@pytest.mark.parametrize(("n_places", "wanted_prob", "erlangs"), [
+    # the standard Erlang B table: 15 lines, 1 % as a public page quotes it; the others from memory
+    (15, 0.99, 8.108), (1, 0.95, 0.0526), (2, 0.99, 0.153), (10, 0.98, 5.084), (20, 0.99, 12.03),
+])  # fmt: skip
+def test_starts_that_find_room_are_those_of_erlangs_table(found, n_places, wanted_prob, erlangs):
+    film = replace(found.films[0], n_most=n_places, n_low=0, n_high=n_places + 1)
+    starts = replace(found, wanted_prob=wanted_prob, session_s=1800.0).starts_per_h(film)
+    assert starts.value == pytest.approx(2 * erlangs, rel=3e-3)
+    assert starts.low == 0 < starts.value < starts.high
+
+
 @pytest.mark.parametrize("part", ["films", "feeds"])
 def test_numbers_agree_with_verdicts(found, part):
     for one in getattr(found, part):

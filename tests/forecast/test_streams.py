@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from linkfit.errors import InputError
-from linkfit.forecast.streams import erlang_b, n_streams, offered_erlangs
+from linkfit.forecast.streams import erlang_b, offered_erlangs
 
 
 # a public worked example, in percent
@@ -43,11 +43,6 @@ def test_it_is_the_full_state_of_a_truncated_poisson(erlangs, n_servers):
 @given(st.floats(0.01, 0.9), st.integers(1, 60))
 def test_the_inverse_inverts(blocked, n_servers):
     assert erlang_b(offered_erlangs(blocked, n_servers), n_servers) == pytest.approx(blocked)
-
-
-def test_streams_that_fit():
-    assert n_streams(6e6, 2.5e6) == 2
-    assert n_streams(0.0, 1.0) == 0
 
 
 def test_bad_input_is_named_and_shown():

@@ -28,6 +28,12 @@ def test_every_figure_has_its_interval(record):
         assert one["still_s_per_hour"]["p05_s"] <= one["still_s_per_hour"]["p95_s"]
 
 
+def test_films_that_may_start_an_hour_follow_from_those_at_once(record):
+    for one in record["films"]["streams"]:
+        assert one["starts_per_h_low"] <= one["starts_per_h"] <= one["starts_per_h_high"]
+        assert (one["starts_per_h"] > 0) == (one["n_at_once"] > 0)
+
+
 def test_minutes_of_cameras_are_seconds_a_month(record):
     feed = record["cameras"]["streams"][0]
     assert feed["month"] is None

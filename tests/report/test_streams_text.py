@@ -39,6 +39,9 @@ def test_it_starts_with_the_best_that_plays_and_one_camera(found):
     best = [one for one in found.films if one.n_most > 0][-1]
     text = shown(found)
     assert f"The best that plays is {best.name}" in text
+    starts = found.starts_per_h(best)
+    assert "So that 95 % of them find room (Erlang B), " in text
+    assert f" {starts.value:.2g} ({starts.low:.2g} to {starts.high:.2g}) may start an hour." in text
     assert "One camera live (640x360, 5 frames/s, 500 kbit/s): " in text
     assert "a month if the plan were for it alone." in text
 
