@@ -65,8 +65,9 @@ def report(
     """
     from linkfit.cli.link_input import QuickNumbers, trace_input
     from linkfit.cli.report_files import Targets, write_report
-    from linkfit.cli.report_input import ask_again, ask_of
+    from linkfit.cli.report_input import ask_again, ask_of, earlier_answers
 
+    before = earlier_answers(earlier)
     targets = Targets.of(output, figures, replace=replace)
     given = trace_input(links, direction, columns, units, timezone or "")
     quick = QuickNumbers(down=down, up=up, rtt=rtt)
@@ -74,4 +75,4 @@ def report(
         asked = ask_again(from_page, site, given, quick, settings=settings, start=start, seed=seed)
     else:
         asked = ask_of(site, given, quick, settings=settings, start=start, seed=seed)
-    write_report(asked.since(earlier), targets)
+    write_report(asked.since(before), targets)

@@ -15,6 +15,7 @@ from linkfit.errors import InputError
 
 if TYPE_CHECKING:
     from linkfit.link.model import LinkModel
+    from linkfit.report.page.answers import Answers
     from linkfit.report.page.inputs import Inputs
     from linkfit.site.model import Site
 
@@ -27,13 +28,20 @@ class Asked:
     link: "LinkModel"
     inputs: "Inputs"
 
-    def since(self, page: str | None) -> "Asked":
-        """The same, with what changed since the report in `page`."""
-        if page is None:
+    def since(self, earlier: "Answers | None") -> "Asked":
+        """The same, with what changed since `earlier`."""
+        if earlier is None:
             return self
-        from linkfit.report.page.earlier import read_earlier
+        return replace(self, inputs=replace(self.inputs, earlier=earlier))
 
-        return replace(self, inputs=replace(self.inputs, earlier=read_earlier(page)))
+
+def earlier_answers(page: str | None) -> "Answers | None":
+    """The answers of the report in `page`, refused before any work is done; None without one."""
+    if page is None:
+        return None
+    from linkfit.report.page.earlier import read_earlier
+
+    return read_earlier(page)
 
 
 def ask_of(

@@ -200,6 +200,11 @@ def inputs_section(inputs: Inputs) -> Section:
         ("fitted link, SHA-256", inputs.link_sha256),
         *((f"set beside the file ({n})", text) for n, text in enumerate(inputs.settings, 1)),
     ]
+    if inputs.earlier is not None:
+        rows.append(
+            ("compared with", f"the report of linkfit {inputs.earlier.version}, seed "
+             f"{inputs.earlier.seed}, fitted link {inputs.earlier.link_sha256}")
+        )  # fmt: skip
     blocks: tuple[Block, ...] = (
         Paragraph(
             text="The page holds the site file and the fitted link, which stands for "

@@ -94,8 +94,10 @@ def _spread(cost: Forecast, currency: str) -> str:
     """Median with the 5 % and 95 % points, and the mean, which a rare bill moves alone."""
     low, middle, high = (float(q) for q in cost.quantile(_LEVELS))
     text = with_interval(middle, low, high, currency)
-    mean = said(float(cost.draws.mean()), currency)
-    return f"{text[:-1]}, mean {mean})" if text.endswith(")") else text
+    if np.ptp(cost.draws) == 0:
+        return text
+    mean = f"mean {said(float(cost.draws.mean()), currency)}"
+    return f"{text[:-1]}, {mean})" if text.endswith(")") else f"{text} ({mean})"
 
 
 def _change_table(found: "Material") -> Table:

@@ -49,3 +49,16 @@ def test_the_inputs_hold_the_file_letter_by_letter(inputs):
     assert listed.text == inputs.site_text
     table = next(block for block in section.blocks if isinstance(block, Table))
     assert inputs.site_sha256 in {row[1] for row in table.rows}
+
+
+def test_the_report_that_it_is_compared_with_is_among_the_inputs(inputs):
+    from dataclasses import replace
+
+    from linkfit.report.page.answers import Answers
+
+    earlier = Answers(version="0.9", seed=7, site="x", link_sha256="f" * 64, services=(),
+                      numbers=(), records=(), settings={})  # fmt: skip
+    section = inputs_section(replace(inputs, earlier=earlier))
+    table = next(block for block in section.blocks if isinstance(block, Table))
+    told = dict(table.rows)["compared with"]
+    assert told == f"the report of linkfit 0.9, seed 7, fitted link {'f' * 64}"

@@ -27,10 +27,11 @@ CHANGE = {
 
 def data(used_gb, plan=PLAN):
     draws = np.asarray(used_gb, dtype=float) * GB
-    use = Forecast(draws=draws, unit="bytes", world=WORLD)
+    world = np.arange(draws.size, dtype=np.int32) % 5
+    use = Forecast(draws=draws, unit="bytes", world=world)
     above = np.maximum(draws - (plan.cap_bytes or 0.0), 0.0) / GB
     cost = None if plan.price_per_gb is None else Forecast(
-        draws=above * plan.price_per_gb, unit="money", world=WORLD)  # fmt: skip
+        draws=above * plan.price_per_gb, unit="money", world=world)  # fmt: skip
     over = float(np.mean(above > 0))
     return DataForecast(cap_bytes=plan.cap_bytes, cycle_days=30, use=use, carried=use, cost=cost,
                         prob_over_cap=over, runs_out=None, ledger=())  # fmt: skip
@@ -80,6 +81,11 @@ def test_what_varies_has_its_interval_and_its_mean():
     )
     # 5 GB cost 20 (4 a GB), 10 GB 20 (2 a GB), 17 GB 48 (2.82 a GB), 24 GB 76 (3.17 a GB)
     assert bullets[4] == "each GB used costs 2.8 EUR (2 to 3.3 EUR, mean 2.8 EUR)"
+
+
+def test_a_bill_in_one_cycle_of_a_hundred_shows_in_the_mean():
+    bullets, _ = parts(costs_section(material([8.0] * 99 + [35.0])))
+    assert "costs 0 EUR (mean 1 EUR); nothing in 99 % of cycles" in bullets[2]
 
 
 def test_without_the_plans_own_price_it_is_said_to_be_left_out():
