@@ -133,13 +133,29 @@ class Case:
 
     def paces(self, done: tuple[bool, ...], kind: int) -> _Paces:
         """Payload of each step before the cap is spent and after it; (d, k, t) each. [bytes]"""
-        key = (done, kind)
+        like, n_steps = self._like(kind), self.cycles.lengths[kind]
+        key = (done, like)
         if key not in self._kept:
             after = None
             if self.throttle_bps and math.isfinite(self.cap_bytes):
-                after = self._payload(done, kind, self.throttle_bps)
-            self._kept[key] = (self._payload(done, kind, math.inf), after)
-        return self._kept[key]
+                after = self._payload(done, like, self.throttle_bps)
+            self._kept[key] = (self._payload(done, like, math.inf), after)
+        before, after = self._kept[key]
+        return before[:, :, :n_steps], None if after is None else after[:, :, :n_steps]
+
+    def _like(self, kind: int) -> int:
+        """The longest kind of cycle if `kind` begins just as it does, else `kind` itself."""
+        lengths = self.cycles.lengths
+        longest = max(range(1, len(lengths)), key=lengths.__getitem__)
+        if kind == 0 or kind == longest:
+            return kind
+        mine = self.cycles.part(kind)
+        begin = self.cycles.part(longest).start
+        its = slice(begin, begin + lengths[kind])
+        parts = [self.up_frac, *(one.open_frac for one in self.waiting)]
+        loads = [np.broadcast_to(load, len(lengths)) for load in self.load_bps.values()]
+        is_alike = all(np.array_equal(part[:, mine], part[:, its]) for part in parts)
+        return longest if is_alike and all(one[kind] == one[longest] for one in loads) else kind
 
     def _payload(
         self, done: tuple[bool, ...], kind: int, throttle_bps: float
