@@ -1,5 +1,7 @@
 """Erlang B: published rows, small exact cases, the state equations it solves."""
 
+import math
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -30,6 +32,49 @@ def test_small_cases_by_hand():
     assert erlang_b(1.0, 2) == pytest.approx(1 / 5)
     assert erlang_b(3.0, 0) == 1
     assert erlang_b(0.0, 4) == 0
+
+
+def waits_prob(erlangs, n_servers):
+    """Erlang C, who waits instead of going away: B / (1 - (A / n) (1 - B))."""
+    blocked = erlang_b(erlangs, n_servers)
+    return blocked / (1 - erlangs / n_servers * (1 - blocked))
+
+
+def test_those_who_would_wait():
+    # 100 calls of 3 minutes in half an hour are 10 erlangs; 14 places: 0.17413, and 0.88835 wait
+    # at most 20 s (README of pyworkforce, a library of call centres); C(2, 1) = 1/3 by hand
+    assert waits_prob(10.0, 14) == pytest.approx(0.1741319335950498, rel=1e-12)
+    in_time = 1 - waits_prob(10.0, 14) * math.exp(-(14 - 10) * 20 / 180)
+    assert in_time == pytest.approx(0.8883500191794669, rel=1e-12)
+    assert waits_prob(1.0, 2) == pytest.approx(1 / 3)
+
+
+def engset(n_sources, n_servers, each):
+    """Share of time in which all servers are taken by so many sources that pause in between."""
+    weights = [math.comb(n_sources, k) * each**k for k in range(n_servers + 1)]
+    return weights[-1] / sum(weights)
+
+
+@pytest.mark.parametrize(("n_sources", "n_servers", "each", "time", "call"), [
+    # worked out from the formula of GNU Octave's package queueing (engset) and of R's (Engset_def);
+    # who starts meets the others alone: one source fewer
+    (3, 2, 0.5 / 0.7, 0.32751, 0.17361), (10, 3, 0.1, 0.04669, 0.03584),
+])  # fmt: skip
+def test_few_users_find_room_more_often_than_many(n_sources, n_servers, each, time, call):
+    assert engset(n_sources, n_servers, each) == pytest.approx(time, abs=5e-6)
+    met = engset(n_sources - 1, n_servers, each)
+    assert met == pytest.approx(call, abs=5e-6)
+    # as many starts from users without number: Erlang B is on the cautious side
+    busy = sum(k * math.comb(n_sources, k) * each**k for k in range(n_servers + 1)) / sum(
+        math.comb(n_sources, k) * each**k for k in range(n_servers + 1)
+    )
+    assert met < erlang_b(each * (n_sources - busy), n_servers)
+
+
+def test_very_many_users_are_poisson():
+    # 100,000 sources, 2 erlangs in all, 4 servers: 0.095234, Erlang B 0.095238
+    assert engset(100_000, 4, 2e-5) == pytest.approx(0.095234, abs=1e-6)
+    assert erlang_b(2.0, 4) == pytest.approx(0.095238, abs=1e-6)
 
 
 @given(st.floats(0.01, 50.0), st.integers(1, 40))
