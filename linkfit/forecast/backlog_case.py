@@ -20,6 +20,7 @@ from linkfit.forecast.data_use import (
 )
 from linkfit.forecast.demand import crossing, mean_load_bps
 from linkfit.forecast.drain import Cycles
+from linkfit.forecast.energy import year_levels
 from linkfit.forecast.hours import Intervals, common_part, day_intervals, longer, open_hours
 from linkfit.forecast.items import total_payload_bytes
 from linkfit.forecast.path_source import CYCLE_DAYS, PathSource, named_rng
@@ -56,7 +57,7 @@ def backlog_case(
     world = next(iter(paths.values())).world
     n_draws = world.size
     up_frac, opened = open_parts(site, backlogs, start=start, start_h=start_h, seed=seed,
-                                 n_draws=n_draws)  # fmt: skip
+                                 world=world)  # fmt: skip
     protocol = _protocol(world, named_rng(seed, "protocol"))
     metered = is_metered(site)
     days = case_days(site, start, start_h)
@@ -175,21 +176,22 @@ def open_parts(
     start: date | None,
     start_h: float,
     seed: int,
-    n_draws: int,
+    world: "NDArray[np.int32]",
     extra_h: float = 0.0,
 ) -> "tuple[NDArray[np.float64], list[NDArray[np.float64]]]":
     """Part of each step in which the server is up, and in which each backlog may run.
 
-    Each of shape (1, t), or (d, t) with power, for all kinds of cycles in turn. `extra_h` makes
-    each day that much longer, 24 h at most.
+    Each of shape (1, t), or (d, t) with power, for all kinds of cycles in turn. Days differ, and
+    so do the worlds' years and panels. `extra_h` makes each day that much longer, 24 h at most.
     """
     clocks_h = case_days(site, start, start_h).clocks_h()
     powered = [np.ones((1, clock.size - 1)) for clock in clocks_h]
     if site.hours.power is not None:
         n_days = math.ceil(clocks_h[-1][-1] / HOURS_PER_DAY) + 1
         lasts_h = hours_by_day(
-            site.hours.power, n_days, n_draws, named_rng(seed, "sun"), start=start
-        )
+            site.hours.power, n_days, world.size, named_rng(seed, "sun"), start=start,
+            levels=year_levels(seed, int(world.max()) + 1)[world],
+        )  # fmt: skip
         lasts_h = np.minimum(lasts_h + extra_h, HOURS_PER_DAY)
         powered = [np.diff(powered_hours(lasts_h, clock), axis=1) / _STEP_H for clock in clocks_h]
 

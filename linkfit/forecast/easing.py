@@ -100,7 +100,7 @@ def _longer(case: Case, site: Site, start: date | None, start_h: float, seed: in
     """The case with days that are an hour longer, for the server and for its own window."""
     backlogs = [one.backlog for one in case.waiting]
     up_frac, opened = open_parts(
-        site, backlogs, start=start, start_h=start_h, seed=seed, n_draws=case.world.size,
+        site, backlogs, start=start, start_h=start_h, seed=seed, world=case.world,
         extra_h=EXTRA_H,
     )  # fmt: skip
     waiting = list(case.waiting)

@@ -89,8 +89,7 @@ def _hours(
 ) -> "tuple[NDArray[np.float64], NDArray[np.int32]]":
     """Hours up of each day, shape (d, t), and the world of each future."""
     world = np.repeat(np.arange(_N_WORLDS, dtype=np.int32), _N_DRAWS)
-    sigma = float(np.hypot(SUN_YEAR_SIGMA, YIELD_SIGMA))
-    level = np.exp(sigma * named_rng(seed, "sun of the year").standard_normal(_N_WORLDS))
+    level = year_levels(seed, _N_WORLDS)
     n_days = _SETTLE_DAYS + _MONTH_DAYS
     factors = np.concatenate(
         [
@@ -99,6 +98,12 @@ def _hours(
         ]
     )
     return hours_under(power, factors, [month] * n_days)[:, _SETTLE_DAYS:], world
+
+
+def year_levels(seed: int, n_worlds: int) -> "NDArray[np.float64]":
+    """Sun of a year by its panel over what is stated, for each world; shape (w,). [1]"""
+    sigma = float(np.hypot(SUN_YEAR_SIGMA, YIELD_SIGMA))
+    return np.exp(sigma * named_rng(seed, "sun of the year").standard_normal(n_worlds))
 
 
 def all_months(power: Power, *, seed: int = 0) -> tuple[MonthHours, ...]:

@@ -49,6 +49,7 @@ def hours_by_day(
     *,
     start: date | None = None,
     month: int | None = None,
+    levels: "NDArray[np.float64] | float" = 1.0,
 ) -> "NDArray[np.float64]":
     """Hours up on each day from a full battery on, with sunny and dull days; shape (d, t). [h]
 
@@ -58,6 +59,8 @@ def hours_by_day(
         First day: the sun is that of the months that follow. Without it, of the mean year.
     month : int, optional
         Every day has the sun of this month, 1 to 12.
+    levels : array, shape (d,), optional
+        Sun of the whole time, and yield of the panel, over what is stated. [1]
 
     Notes
     -----
@@ -67,7 +70,8 @@ def hours_by_day(
     count("n_days", n_days)
     months = [month if start is None else (start + timedelta(days=day)).month
               for day in range(n_days)]  # fmt: skip
-    return hours_under(power, sun_factors(n_days, n_draws, rng), months)
+    factors = sun_factors(n_days, n_draws, rng) * np.reshape(levels, (-1, 1))
+    return hours_under(power, factors, months)
 
 
 def sun_factors(n_days: int, n_draws: int, rng: np.random.Generator) -> "NDArray[np.float64]":

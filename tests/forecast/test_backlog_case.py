@@ -9,6 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from linkfit.forecast.backlog_case import backlog_case, case_days, open_parts
+from linkfit.forecast.energy import year_levels
 from linkfit.forecast.path_source import backlog_paths, named_rng
 from linkfit.forecast.power import hours_by_day
 from linkfit.link.paths import CapacityPaths
@@ -50,7 +51,9 @@ def case(site, start=None, **options):
 
 def parts(site, backlogs, **options):
     return open_parts(
-        site, backlogs, **{"start": None, "start_h": 0.0, "seed": 1, "n_draws": 5, **options}
+        site,
+        backlogs,
+        **{"start": None, "start_h": 0.0, "seed": 1, "world": np.zeros(5, np.int32), **options},
     )
 
 
@@ -136,7 +139,9 @@ def test_each_month_has_its_own_sun():
     sun = (1.0,) * 6 + (5.0,) * 6
     power = Power(battery_wh=0, load_w=30, panel_w=100, sun_hours=3.0, sun_hours_by_month=sun)
     site = Site(name="x", hours=Hours(power=power), plan=Plan(cycle_day=5))
-    up, (photos,) = parts(site, [PHOTOS], start=date(2026, 6, 5), n_draws=100)
+    up, (photos,) = parts(
+        site, [PHOTOS], start=date(2026, 6, 5), world=np.arange(100, dtype=np.int32)
+    )
     assert up.shape == photos.shape == (100, (26 + 365) * 24)
     hours = up.reshape(100, 391, 24).sum(axis=2).mean(axis=0)  # by day
     for month, first, n_days in ((6, 1, 25), (7, 26, 31), (1, 210, 31), (6, 361, 30)):
@@ -177,7 +182,8 @@ def day_by_day(found, site, start, start_h, draw):
     n_days = int(np.ceil(case_days(site, start, start_h).clocks_h()[-1][-1] / 24)) + 1
     lasts_h = np.full(n_days, 24.0)
     if power is not None:
-        lasts_h = hours_by_day(power, n_days, n, named_rng(1, "sun"), start=start)[draw]
+        lasts_h = hours_by_day(power, n_days, n, named_rng(1, "sun"), start=start,
+                               levels=year_levels(1, 20)[found.world])[draw]  # fmt: skip
     by_kind = np.broadcast_to(found.others_bytes, (len(found.cycles.lengths), n))[:, draw]
     number = -1
     one = found.waiting[0]
@@ -261,7 +267,19 @@ def test_a_backlog_that_waits_for_summer_ends_in_it():
 
 def test_after_the_first_cycle_the_battery_is_no_longer_full():
     weak = Power(battery_wh=3000, load_w=30, panel_w=100, sun_hours=3.0)
-    up, _ = parts(Site(name="x", hours=Hours(power=weak)), [], n_draws=100)
+    up, _ = parts(Site(name="x", hours=Hours(power=weak)), [], world=np.arange(100, dtype=np.int32))
     first, later = up.reshape(100, 2, 720).mean(axis=(0, 2)) * 24
     assert later == pytest.approx(3.0 * 100 * 0.6 / 30, rel=0.05)  # what the sun gives
     assert first == pytest.approx(later + 3000 * 0.85 / 30 / 30, rel=0.05)
+
+
+def test_years_and_panels_differ_from_world_to_world():
+    """The long run of a world is what its year's sun brings, as `linkfit power` has it."""
+    weak = Power(battery_wh=0, load_w=30, panel_w=60, sun_hours=3.0)
+    world = np.repeat(np.arange(40, dtype=np.int32), 5)
+    up, _ = parts(Site(name="x", hours=Hours(power=weak)), [], world=world)
+    means = up[:, 720:].reshape(40, -1).mean(axis=1)
+    levels = year_levels(1, 40)
+    # thirty days of five draws: a spread of 0.53 of a day leaves 0.043
+    assert_allclose(means / means.mean(), levels / levels.mean(), atol=5 * 0.043)
+    assert np.corrcoef(np.log(means), np.log(levels))[0, 1] > 0.9
