@@ -81,7 +81,7 @@ def name_rows(axes: "Axes", names: "Sequence[str]") -> None:
 
     Beside the rows the names would leave a phone no width for the marks.
     """
-    axes.set_ylim(len(names) - 0.5, -0.5)
+    axes.set_ylim(len(names) - 0.5, -0.6)
     axes.set_yticks([])
     ground = {"facecolor": "white", "edgecolor": "none", "pad": 0.5}  # no line runs through a name
     for row, name in enumerate(names):

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
+from matplotlib.ticker import MaxNLocator
 
 from linkfit.link.model import LinkModel
 from linkfit.link.series import MeasuredRuns
@@ -129,6 +130,7 @@ def autocorrelation_figure(curve: Comparison, direction: str) -> "Figure":
     figure, axes = new_figure(f"Dependence in time, {DIRECTION_WORDS[direction]}")
     _draw_comparison(axes, curve)
     axes.axhline(0, color=BLACK, linewidth=0.8)
+    axes.xaxis.set_major_locator(MaxNLocator(6, integer=True))
     axes.set_xlabel("seconds apart [s]")
     axes.set_ylabel("correlation of the rates")
     axes.set_ylim(min(-0.2, 1.1 * float(np.nanmin(curve.low_values))), 1)

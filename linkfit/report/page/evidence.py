@@ -8,10 +8,10 @@ from linkfit.forecast.user_limits import MOST_USERS
 from linkfit.report.advice_figures import ledger_figure, task_figure
 from linkfit.report.page.blocks import Block, Paragraph, Picture, Section, Table
 from linkfit.report.page.load_figures import payload_figure, users_figure
-from linkfit.report.page.rounding import late_end, said, share_range, spread
+from linkfit.report.page.rounding import late_end, said, share_range, spread, stated
 from linkfit.report.page.verdicts import in_time
 from linkfit.report.wording import DIRECTION_WORDS
-from linkfit.units import format_count, format_share, format_size
+from linkfit.units import format_count, format_share
 
 if TYPE_CHECKING:
     from linkfit.forecast.outcomes import TaskForecast
@@ -64,7 +64,7 @@ def tasks_section(found: "Material") -> Section:
 
 
 def _task_cells(one: "TaskForecast") -> tuple[str, ...]:
-    target = "none" if one.task.target_s is None else said(one.task.target_s, "s")
+    target = "none" if one.task.target_s is None else stated(one.task.target_s, "s")
     if one.unmeasured:
         return (one.task.flow, "not known", "not known", target, "not known", "not known")
     share = in_time(one)
@@ -91,7 +91,7 @@ def payload_section(found: "Material") -> Section:
     for index, size in enumerate(sizes):
         if size in _SHOWN_BYTES:
             cells = tuple(spread(points[index][1]) for points in found.payloads.values())
-            rows.append((format_size(size, 2), *cells))
+            rows.append((stated(size, "bytes"), *cells))
     ways = list(found.payloads)
     middle = sizes.index(1e7)
     finding = " ".join(
@@ -125,7 +125,7 @@ def users_section(found: "Material") -> Section | None:
         (
             f"{line.service.name}: {line.task.name}",
             *(_late_at(line, n) for n in (1, 5, 20, 50)),
-            said(line.task.target_s or 0.0, "s"),
+            stated(line.task.target_s or 0.0, "s"),
         )
         for line in found.users
     )
@@ -175,7 +175,7 @@ def ledger_section(found: "Material") -> Section:
             (entry.cause, entry.service or "the site", spread(entry.use), format_share(part),
              "yes" if entry.asked_for else "no", "yes" if entry.optional else "no")
         )  # fmt: skip
-    top = ", ".join(f"{entry.cause} ({spread(entry.use)})" for entry in order[:5])
+    top = "; ".join(f"{entry.cause} {spread(entry.use)}" for entry in order[:5])
     blocks: list[Block] = [
         Table(
             caption=f"What uses data in a cycle, the largest {len(rows)} of "

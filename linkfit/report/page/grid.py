@@ -7,10 +7,10 @@ from linkfit.forecast.data_use import forecast_data
 from linkfit.forecast.evaluation import stream_seed
 from linkfit.forecast.load import directions
 from linkfit.forecast.user_limits import UserCurve, bears_load
-from linkfit.report.page.rounding import late_end, spread
+from linkfit.report.page.rounding import late_end, spread, stated
 from linkfit.site.model import Service, Site, SizeLaw, Task
 from linkfit.site.photo_sizes import resized
-from linkfit.units import format_share, format_size
+from linkfit.units import format_share
 
 if TYPE_CHECKING:
     from linkfit.forecast.draws import Forecast
@@ -100,7 +100,7 @@ def payload_grid(site: Site, evaluator: "Evaluator") -> Grid | None:
               for edge in edges or (0,)]  # fmt: skip
     return Grid(
         service=service.name,
-        sizes=tuple(format_size(size, 2) for size in sizes),
+        sizes=tuple(stated(size, "bytes") for size in sizes),
         users=tuple(str(n) for n in users),
         edges=tuple(f"{edge} px" for edge in edges),
         at=(

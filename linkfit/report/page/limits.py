@@ -16,7 +16,7 @@ from linkfit.report.page.blocks import (
 )
 from linkfit.report.page.load_figures import burn_down_figure, fan_figure
 from linkfit.report.page.material import ACT_FRAC, PLAN_FRAC, measured
-from linkfit.report.page.rounding import interval, said, share_range, spread, with_interval
+from linkfit.report.page.rounding import interval, said, share_range, spread, stated, with_interval
 from linkfit.report.wording import DIRECTION_WORDS, between_chances, chance_text
 from linkfit.units import format_count, format_share
 
@@ -41,7 +41,7 @@ def data_section(found: "Material") -> Section:
         sure = "" if format_share(low) == format_share(high) else (
             f" ({format_share(low).removesuffix(' %')} to {format_share(high)})")  # fmt: skip
         lines.append(
-            f"the cap is {said(data.cap_bytes, 'bytes', 3)}; chance to want more: "
+            f"the cap is {stated(data.cap_bytes, 'bytes')}; chance to want more: "
             f"{format_share(data.prob_over_cap or 0.0)}{sure}"
         )
         if data.runs_out is not None and data.runs_out.prob_within(1e12) > 0:
@@ -90,8 +90,8 @@ def _fan_finding(found: "Material") -> str:
          if float(used.quantile(_MIDDLE)) > data.cap_bytes), None,
     )  # fmt: skip
     if crossed is None:
-        return f"{text} The median stays below the cap of {said(data.cap_bytes, 'bytes', 3)}."
-    cap = said(data.cap_bytes, "bytes", 3)
+        return f"{text} The median stays below the cap of {stated(data.cap_bytes, 'bytes')}."
+    cap = stated(data.cap_bytes, "bytes")
     return f"{text} The median passes the cap of {cap} on day {crossed:.0f}."
 
 
@@ -191,8 +191,8 @@ def headroom_section(found: "Material") -> Section:
             Table(
                 caption="Utilisation of the link in the busy hour, and the headroom left",
                 header=("direction", "carries", "utilisation",
-                        f"headroom to {format_share(PLAN_FRAC)}",
-                        f"headroom to {format_share(ACT_FRAC)}"),
+                        f"headroom to {format_share(PLAN_FRAC)}, of the load",
+                        f"headroom to {format_share(ACT_FRAC)}, of the load"),
                 rows=rows,
                 numeric=(1, 2, 3, 4),
             )
@@ -224,11 +224,10 @@ def _headroom(busy: "Estimate", limit: float) -> str:
     """How many times today's load fits under `limit`."""
     if busy.value <= 0:
         return "no load"
-    times = [limit / max(share, 1e-9) for share in (busy.value, busy.high, busy.low)]
-    if times[0] >= 100:
-        return "more than 100 times the load"
-    value, low, high = (f"{number:.1f}" for number in times)
-    return f"{value} times the load ({low} to {high})"
+    value, low, high = (limit / max(share, 1e-9) for share in (busy.value, busy.high, busy.low))
+    if value >= 100:
+        return "more than 100 times"
+    return with_interval(value, low, high, "times")
 
 
 def _saturation(found: "Material") -> Paragraph:

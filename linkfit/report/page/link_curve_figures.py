@@ -49,7 +49,7 @@ def distribution_figure(curve: "Comparison", direction: str) -> "Figure":
 @in_house_style
 def latency_figure(latency: "LatencyModel") -> "Figure":
     """Share of round trips with at most a time, while the link is idle and while it is busy."""
-    figure, axes = new_figure("Round trips, link idle and busy")
+    figure, axes = new_figure("Round trips")
     curves = [("idle", latency.idle_rtts_s, BLUE, "-")]
     if latency.loaded_rtts_s is not None:
         curves.append(("busy", latency.loaded_rtts_s, VERMILION, "--"))

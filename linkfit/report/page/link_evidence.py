@@ -182,7 +182,8 @@ def latency_section(found: "Material") -> Section:
         ),
         Bullets(items=tuple(lines)),
         Picture(name="latency", figure=latency_figure(latency), finding=f"Link {finding}.",
-                caption="Round trips while the link is idle and while it is busy"),
+                caption="Round trips while the link is "
+                + " and while it is ".join(row[0] for row in rows)),
     )  # fmt: skip
     return Section(key="latency", title="Latency, idle and busy", part="evidence", blocks=blocks)
 

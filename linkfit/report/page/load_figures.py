@@ -129,8 +129,7 @@ def _draw_users(axes: "Axes", line: "UserLine") -> None:
     low, high = min(values) / 2, max(values) * 2
     axes.set_ylim(low, high)
     set_time_ticks(axes, "y")
-    title = f"{plain_label(line.service.name, 26)}: {plain_label(line.task.name, 22)}"
-    axes.set_title(title, fontsize=LETTERS_PT)
+    axes.set_title(plain_label(f"{line.service.name}: {line.task.name}", 90), fontsize=LETTERS_PT)
     axes.set_ylabel("time that 19 of 20 stay within")
 
 

@@ -52,6 +52,12 @@ def said(value: float, unit: str, digits: int = 2) -> str:
     return f"{float(f'{value:.{digits}g}'):.10g} {unit}".strip()  # 120, not 1.2e+02
 
 
+def stated(value: float, unit: str) -> str:
+    """A number that somebody stated, without digits that nobody did: 60 GB, not 60.0 GB."""
+    number, _, its_unit = said(value, unit, 3).rpartition(" ")
+    return f"{float(number):.10g} {its_unit}" if number else its_unit
+
+
 def interval(low: float, high: float, unit: str, digits: int = 2) -> str:
     """Both ends of an interval, the unit said once where they share it."""
     first, last = said(low, unit, digits), said(high, unit, digits)

@@ -23,7 +23,7 @@ def test_every_task_has_its_row(material):
 def test_payloads_have_a_column_for_each_measured_direction(material):
     found = table(payload_section(material))
     assert len(found.header) == 3
-    assert [row[0] for row in found.rows] == ["100 kB", "1.0 MB", "10 MB", "100 MB", "1.0 GB"]
+    assert [row[0] for row in found.rows] == ["100 kB", "1 MB", "10 MB", "100 MB", "1 GB"]
 
 
 def test_every_figure_states_a_finding(material):

@@ -14,6 +14,7 @@ from linkfit.report.page.rounding import (
     said,
     share_range,
     spread,
+    stated,
     with_interval,
 )
 
@@ -61,6 +62,17 @@ def test_a_forecast_tells_its_median_and_its_late_end():
     forecast = Forecast(draws=draws, unit="s", world=np.repeat([0, 1], 100).astype(np.int32))
     assert spread(forecast) == "50 s (5.0 to 95 s)"
     assert late_end(forecast).startswith("95")
+
+
+def test_what_somebody_stated_has_no_digits_of_its_own():
+    assert stated(60e9, "bytes") == "60 GB"
+    assert stated(1.25e9, "bytes") == "1.25 GB"
+    assert stated(0.25, "s") == "250 ms"
+    assert stated(4.0, "s") == "4 s"
+
+
+def test_headroom_has_no_more_digits_than_its_interval():
+    assert with_interval(10.46, 7.31, 14.93, "times") == "10 times (7.3 to 15 times)"
 
 
 def test_what_all_futures_do_is_no_certainty():
