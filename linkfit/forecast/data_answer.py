@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -57,6 +58,7 @@ def answer_data(
     place: CyclePlace | None = None,
     used_bytes: float | None = None,
     task: str | None = None,
+    start: date | None = None,
 ) -> DataAnswer:
     """Data use of one cycle of `site`.
 
@@ -69,6 +71,8 @@ def answer_data(
         given.
     task : str, optional
         "SERVICE/TASK" of which is asked how often it may happen.
+    start : date, optional
+        First of the days whose sun holds, where no `place` says it.
 
     Raises
     ------
@@ -76,7 +80,7 @@ def answer_data(
         If `used_bytes` cannot be, or `task` is not there.
     """
     days = DAYS_PER_MONTH if place is None else place.cycle_days
-    first = None if place is None else place.start.date()
+    first = start if place is None else place.start.date()
     assumed = hours_assumed(site.hours, first, round(days))
     if first is not None:
         site = replace(site, hours=site.hours.on(first, round(days)))

@@ -1,7 +1,7 @@
 """All answers about a cycle agree with each other."""
 
 from dataclasses import replace
-from datetime import datetime
+from datetime import date, datetime
 
 import numpy as np
 import pytest
@@ -114,3 +114,5 @@ def test_a_date_has_the_sun_of_its_cycle():
         place = CyclePlace.at(datetime(2026, month, 14), 1)
         uses.append(float(answer_data(site, place=place).data.use.draws.mean()) / days)
     assert uses == pytest.approx([90e6 * 2 / 24, 90e6 * 12 / 24], rel=0.03)
+    june = answer_data(site, start=date(2026, 6, 1)).data.use.draws.mean() / 30
+    assert june == pytest.approx(uses[1], rel=0.03)

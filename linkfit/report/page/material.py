@@ -99,7 +99,7 @@ def gather(site: Site, link: LinkModel, *, seed: int = 0, start: date | None = N
     advice = advise(site, link, seed=seed, start=start, evaluator=evaluator)
     hour = evaluator.busy_hour(site)
     rates = {way: link.direction(way).mean_rate_bps for way in measured(link)}
-    data = answer_data(site, seed=seed, mean_rates_bps=rates)
+    data = answer_data(site, seed=seed, mean_rates_bps=rates, start=start)
     return Material(
         site=site,
         link=link,
