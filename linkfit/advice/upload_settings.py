@@ -7,7 +7,8 @@ from linkfit.errors import FitError
 from linkfit.forecast.chunks import ChunkAdvice
 from linkfit.forecast.parallel_uploads import LaneAdvice
 from linkfit.forecast.upload_ask import UploadAsk, site_limits
-from linkfit.forecast.upload_futures import UploadFutures, upload_paths
+from linkfit.forecast.upload_crossing import crossing_of
+from linkfit.forecast.upload_rates import UploadRates, upload_paths
 from linkfit.link.model import LinkModel
 from linkfit.link.paths import CapacityPaths
 from linkfit.site.model import Backlog, Site, Task
@@ -39,7 +40,7 @@ class LinkUploads:
     def __init__(self, link: LinkModel, seed: int = 0) -> None:
         self.link, self.seed = link, seed
         self._paths: dict[str, CapacityPaths] = {}
-        self._futures: dict[UploadAsk, UploadFutures] = {}
+        self._rates: dict[UploadAsk, UploadRates] = {}
 
     def chunk(self, site: Site, holder: Task | Backlog) -> ChunkAdvice | None:
         """The size of a piece of its large items."""
@@ -53,18 +54,17 @@ class LinkUploads:
         piece_bytes = min(holder.chunk_bytes or item_bytes, item_bytes)
         return None if seen is None else seen.lane_advice(piece_bytes)[0]
 
-    def _seen(self, site: Site, holder: Task | Backlog, item_bytes: float) -> UploadFutures | None:
-        """Futures for items of this size; those of the same path are drawn once."""
+    def _seen(self, site: Site, holder: Task | Backlog, item_bytes: float) -> UploadRates | None:
+        """Rates for items of this size; those of the same path are found once."""
         ask = _ask(site, holder, item_bytes)
         path = replace(ask, size_bytes=1.0, n_items=1, per_item_s=0.0)
-        if path not in self._futures:
+        if path not in self._rates:
             try:
-                self._futures[path] = UploadFutures.of(
-                    self.link, path, seed=self.seed, draw=self._draw
-                )
+                crossed = crossing_of(path, self._draw)
             except FitError:  # a direction that nobody measured
                 return None
-        return replace(self._futures[path], ask=ask)
+            self._rates[path] = UploadRates.of(self.link, path, crossed, seed=self.seed)
+        return replace(self._rates[path], ask=ask)
 
     def _draw(self, way: str) -> CapacityPaths:
         if way not in self._paths:

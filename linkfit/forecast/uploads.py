@@ -20,9 +20,9 @@ from linkfit.forecast.timeouts import (
     timeout_rows,
 )
 from linkfit.forecast.upload_ask import UploadAsk
-from linkfit.forecast.upload_crossing import UploadCrossing
-from linkfit.forecast.upload_futures import N_ROWS, UploadFutures
+from linkfit.forecast.upload_crossing import UploadCrossing, crossing_of
 from linkfit.forecast.upload_outcomes import LaneRow, PieceRow, SameLink, UploadsForecast
+from linkfit.forecast.upload_rates import N_ROWS, UploadRates, upload_paths
 from linkfit.link.paths import CapacityPaths
 from linkfit.units import BITS_PER_BYTE, SECONDS_PER_DAY
 
@@ -58,26 +58,28 @@ def forecast_uploads(
     Slow start of a connection is left out: its cost is a few round trips after each break.
     """
     case = _Case.of(link, ask, seed=seed, n_rows=n_rows, n_draws=n_draws)
-    advice, chunks = case.seen.chunk_advice()
+    advice, chunks = case.rates.chunk_advice()
     sent_bytes = ask.size_bytes if ask.whole else min(ask.chunk_bytes or advice.chunk_bytes,
                                                       ask.size_bytes)  # fmt: skip
     sizes = [*_ladder(ask.size_bytes), advice.chunk_bytes, sent_bytes, ask.size_bytes]
     rows = tuple(case.piece_row(size) for size in sorted(set(sizes)))
-    lane_advice, n_lanes = case.seen.lane_advice(sent_bytes)
+    lane_advice, n_lanes = case.rates.lane_advice(sent_bytes)
     lanes: tuple[LaneRow, ...] = ()
     if ask.n_items > 1 and ask.carries(sent_bytes):
         most = min(MOST_LANES, ask.n_items)
         lanes = tuple(case.lane_row(n, sent_bytes) for n in range(1, most + 1))
     effective = case.effective(sent_bytes)
-    times_s, world = piece_times_s(effective, sent_bytes * BITS_PER_BYTE, case.seen.rng("timeouts"))
+    times_s, world = piece_times_s(
+        effective, sent_bytes * BITS_PER_BYTE, case.rates.rng("timeouts")
+    )
     asked = {ask.idle_timeout_s, ask.total_timeout_s} - {None}
     return UploadsForecast(
         ask=ask,
-        rate=case.seen.rate,
-        window_s=case.seen.window_s,
+        rate=case.rates.rate,
+        window_s=case.rates.window_s,
         same_link=case.same_link(rows[-1].time),
-        unmeasured=case.seen.crossed.unmeasured,
-        outages_per_day=case.seen.outages_per_day(),
+        unmeasured=case.crossed.unmeasured,
+        outages_per_day=case.rates.outages_per_day(),
         measured_s=link.direction(ask.direction).measured_s,
         rows=rows,
         chunk=advice,
@@ -107,7 +109,8 @@ def _ladder(size_bytes: float) -> tuple[float, ...]:
 class _Case:
     """The futures of one question, joined to long ones: what each way of sending makes of them."""
 
-    seen: UploadFutures
+    rates: UploadRates
+    crossed: UploadCrossing
     long: LongPaths
     breaks: Breaks
 
@@ -116,38 +119,45 @@ class _Case:
         cls, link: "LinkModel", ask: UploadAsk, *, seed: int, n_rows: int, n_draws: int
     ) -> "_Case":
         """Draw the futures."""
-        seen = UploadFutures.of(link, ask, seed=seed, n_rows=n_rows)
+        crossed = crossing_of(ask, lambda way: upload_paths(link, way, seed=seed, n_rows=n_rows))
+        rates = UploadRates.of(link, ask, crossed, seed=seed)
         return cls(
-            seen=seen,
+            rates=rates,
+            crossed=crossed,
             long=LongPaths.join(
-                _apart(seen.crossed),
+                _apart(crossed),
                 n_draws=n_draws,
                 timeout_s=ask.idle_timeout_s,
-                rng=seen.rng("joins"),
-            ).on(seen.crossed.paths),
+                rng=rates.rng("joins"),
+            ).on(crossed.paths),
             breaks=Breaks(
                 drops_per_s=ask.drops_per_day / SECONDS_PER_DAY,
                 total_timeout_s=ask.total_timeout_s or math.inf,
-                reconnect_s=_RECONNECT_TRIPS * float(np.median(seen.rtts_s)),
+                reconnect_s=_RECONNECT_TRIPS * float(np.median(rates.rtts_s)),
             ),
         )
+
+    @property
+    def ask(self) -> UploadAsk:
+        """The question."""
+        return self.rates.ask
 
     def effective(self, piece_bytes: float, n_lanes: int | None = None) -> LongPaths:
         """The long paths at the rate at which one item moves, or all with `n_lanes` under way,
         waits taken off.
         """
         paths = self.long.paths
-        payload_bps = self.seen.payload_bps
+        payload_bps = self.crossed.paths.rates_bps * self.ask.goodput_frac
         if n_lanes is None:
             n_lanes = 1
         else:
-            payload_bps = self.seen.crossed.in_turn_bps * self.seen.ask.goodput_frac
+            payload_bps = self.crossed.in_turn_bps * self.ask.goodput_frac
         rates_bps = lanes_rate_bps(
             payload_bps,
             piece_bits=piece_bytes * BITS_PER_BYTE,
-            overhead_s=self.seen.overheads_s(piece_bytes)[:, None],
+            overhead_s=self.rates.overheads_s(piece_bytes)[:, None],
             n_lanes=n_lanes,
-            lane_limit_bps=self.seen.ask.lane_limit_bps,
+            lane_limit_bps=self.ask.lane_limit_bps,
         )
         return self.long.on(CapacityPaths.from_rates(rates_bps, paths.step_s, paths.world))
 
@@ -157,9 +167,9 @@ class _Case:
         sent = send_pieces(
             effective,
             piece_bits=piece_bytes * BITS_PER_BYTE,
-            total_bits=self.seen.ask.size_bytes * BITS_PER_BYTE,
+            total_bits=self.ask.size_bytes * BITS_PER_BYTE,
             breaks=self.breaks,
-            rng=self.seen.rng("drops"),
+            rng=self.rates.rng("drops"),
         )
         world = self.long.world
         return PieceRow(
@@ -170,14 +180,14 @@ class _Case:
                 effective,
                 piece_bits=piece_bytes * BITS_PER_BYTE,
                 breaks=self.breaks,
-                rng=self.seen.rng("starts"),
+                rng=self.rates.rng("starts"),
             ),
-            refused=not self.seen.ask.carries(piece_bytes),
+            refused=not self.ask.carries(piece_bytes),
         )
 
     def same_link(self, time: Forecast) -> SameLink | None:
         """`time` of one item for both kinds of clients; None where all are of one kind."""
-        stays = self.seen.crossed.stays[self.long.order[:, 0]]
+        stays = self.crossed.stays[self.long.order[:, 0]]
         if not stays.any() or stays.all():
             return None
         away, own = (
@@ -188,18 +198,18 @@ class _Case:
 
     def lane_row(self, n_lanes: int, piece_bytes: float) -> LaneRow:
         """All items, `n_lanes` at once in step: N requests at once are one of N times the size."""
-        item_bits = self.seen.ask.size_bytes * BITS_PER_BYTE
-        total_bits = self.seen.ask.n_items * item_bits
+        item_bits = self.ask.size_bytes * BITS_PER_BYTE
+        total_bits = self.ask.n_items * item_bits
         sent = send_pieces(
             self.effective(piece_bytes, n_lanes),
             piece_bits=n_lanes * piece_bytes * BITS_PER_BYTE,
             total_bits=total_bits,
             first_bits=n_lanes * item_bits,
             breaks=self.breaks,
-            rng=self.seen.rng("drops"),
+            rng=self.rates.rng("drops"),
         )
         world = self.long.world
-        per_s = np.asarray(self.seen.ask.n_items / sent.time_s, dtype=np.float64)
+        per_s = np.asarray(self.ask.n_items / sent.time_s, dtype=np.float64)
         return LaneRow(
             n_lanes=n_lanes,
             first=Forecast(draws=sent.first_s, unit="s", world=world),

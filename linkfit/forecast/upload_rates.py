@@ -5,7 +5,6 @@ The short part of `linkfit.forecast.uploads`: enough for a recommendation, witho
 
 import math
 import zlib
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -16,7 +15,7 @@ from linkfit.forecast.draws import Forecast
 from linkfit.forecast.long_paths import outages
 from linkfit.forecast.parallel_uploads import LaneAdvice, best_parallel
 from linkfit.forecast.upload_ask import UploadAsk
-from linkfit.forecast.upload_crossing import UploadCrossing, crossing_of
+from linkfit.forecast.upload_crossing import UploadCrossing
 from linkfit.forecast.world_intervals import Estimate, over_worlds
 from linkfit.link.paths import CapacityPaths
 from linkfit.units import SECONDS_PER_DAY, SECONDS_PER_HOUR
@@ -37,17 +36,15 @@ def upload_paths(link: "LinkModel", way: str, *, seed: int, n_rows: int = N_ROWS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class UploadFutures:
-    """The futures of one question.
+class UploadRates:
+    """What the futures of one question come down to.
 
-    `payload_bps` is what the link carries of one item's payload, `rate` its mean over windows of
-    `window_s`; `rtts_s` has a round trip for each row.
+    `rate` is the payload rate of one item over windows of `window_s`; `rtts_s` has a round trip
+    for each row of the futures, `breaks_per_day` the breaks of each.
     """
 
     ask: UploadAsk
     seed: int
-    crossed: UploadCrossing
-    payload_bps: "NDArray[np.float64]"
     rtts_s: "NDArray[np.float64]"
     window_s: float
     rate: Forecast = field(repr=False)
@@ -55,27 +52,10 @@ class UploadFutures:
 
     @classmethod
     def of(
-        cls,
-        link: "LinkModel",
-        ask: UploadAsk,
-        *,
-        seed: int,
-        n_rows: int = N_ROWS,
-        draw: Callable[[str], CapacityPaths] | None = None,
-    ) -> "UploadFutures":
-        """Draw the futures; `draw` gives those of `upload_paths` where they are there already.
-
-        Raises
-        ------
-        FitError
-            If the direction of the flow was never measured.
-        """
-        crossed = crossing_of(
-            ask, draw or (lambda way: upload_paths(link, way, seed=seed, n_rows=n_rows))
-        )
+        cls, link: "LinkModel", ask: UploadAsk, crossed: UploadCrossing, *, seed: int
+    ) -> "UploadRates":
+        """Rates, round trips and breaks on the futures that `ask` crosses."""
         paths = crossed.paths
-        rtts_s = link.draw_rtts_s(paths.n_draws, _rng(seed, "rtts")) + ask.relay_rtt_s
-        payload_bps = paths.rates_bps * ask.goodput_frac
         row, _, length_s = outages(paths)
         broken = np.bincount(row[length_s > ask.idle_timeout_s], minlength=paths.n_draws)
         per_day = np.asarray(
@@ -85,11 +65,9 @@ class UploadFutures:
         return cls(
             ask=ask,
             seed=seed,
-            crossed=crossed,
-            payload_bps=payload_bps,
-            rtts_s=rtts_s,
+            rtts_s=link.draw_rtts_s(paths.n_draws, _rng(seed, "rtts")) + ask.relay_rtt_s,
             window_s=window_s,
-            rate=_window_rates(payload_bps, paths, window_s),
+            rate=_window_rates(paths.rates_bps * ask.goodput_frac, paths, window_s),
             breaks_per_day=Forecast(draws=per_day, unit="a day", world=paths.world),
         )
 

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from linkfit.forecast.upload_ask import UploadAsk
-from linkfit.forecast.upload_futures import UploadFutures, upload_paths
+from linkfit.forecast.upload_crossing import crossing_of
+from linkfit.forecast.upload_rates import UploadRates, upload_paths
 from linkfit.forecast.uploads import forecast_uploads
 from linkfit.ingest.trace import Trace
 from linkfit.link.fit import fit_link
@@ -26,9 +27,14 @@ def link():
     )
 
 
+def rates_of(link, ask, seed=4):
+    crossed = crossing_of(ask, lambda way: upload_paths(link, way, seed=seed))
+    return UploadRates.of(link, ask, crossed, seed=seed)
+
+
 def test_the_recommendation_is_that_of_the_whole_forecast(link):
     whole = forecast_uploads(link, ASK, seed=4, n_draws=20)
-    short = UploadFutures.of(link, ASK, seed=4)
+    short = rates_of(link, ASK)
     advice, spread = short.chunk_advice()
     assert advice == whole.chunk
     assert spread.draws.tolist() == whole.chunks.draws.tolist()
@@ -37,16 +43,10 @@ def test_the_recommendation_is_that_of_the_whole_forecast(link):
     assert short.outages_per_day() == whole.outages_per_day
 
 
-def test_futures_that_are_there_already_give_the_same(link):
-    drawn = {way: upload_paths(link, way, seed=4) for way in ("up", "down")}
-    again = UploadFutures.of(link, ASK, seed=4, draw=drawn.__getitem__)
-    assert again.rate.draws.tolist() == UploadFutures.of(link, ASK, seed=4).rate.draws.tolist()
-
-
 def test_a_steady_link_recommends_by_hand():
     """8 Mbit/s for 30 s carry 30 MB of payload and headers, half of it within the timeout."""
     steady = fit_link(Trace.from_rates(np.full(600, 8e6), direction="up"))
     ask = UploadAsk(size_bytes=3e8, idle_timeout_s=30.0)
-    advice, _ = UploadFutures.of(steady, ask, seed=0).chunk_advice()
+    advice, _ = rates_of(steady, ask).chunk_advice()
     assert advice.bound == "timeout"
     assert advice.high_bytes <= 15e6 * ask.goodput_frac * 1.05
