@@ -10,8 +10,9 @@ from hypothesis import settings
 SHARED_TRACES = Path(__file__).parents[2] / "shared" / "traces"
 settings.load_profile("ci")  # the same examples each time, and no deadline on a busy machine
 
-# a worker takes all of these: two wait for clocks and real links, one looks at one report
-FOLDERS = ("tests/emulation/", "tests/probe/", "tests/report/page/")
+# a worker takes all of one of these, at the start: two wait for clocks and real links, one measures
+# while only one other computes, and that looks at one report
+FOLDERS = ("tests/bench/", "tests/emulation/", "tests/probe/", "tests/report/page/")
 
 
 def pytest_addoption(parser):
