@@ -24,6 +24,12 @@ def stand_text(moved: Record, key: str) -> str:
     return REFUSED if moved.get(f"refused_{key}") else value_text(moved[key], moved["unit"])
 
 
+def wanted_text(target: Record) -> str:
+    """The target, and the one that holds with the changes where they move it: a larger plan."""
+    now, then = stand_text(target, "target"), stand_text(target, "target_after")
+    return now if now == then else f"{now}, then {then}"
+
+
 def shown_moves(gains: Sequence[Record]) -> list[Record]:
     """What moves by more than the luck of the draw and the digits shown."""
     return [

@@ -7,6 +7,7 @@ import numpy as np
 from linkfit.advice.verdict import verdict_reason
 from linkfit.forecast.outcomes import ServiceForecast, TaskForecast
 from linkfit.forecast.world_intervals import Estimate, over_worlds
+from linkfit.report.money import money_text
 from linkfit.report.page.blocks import (
     Block,
     Bullets,
@@ -16,7 +17,7 @@ from linkfit.report.page.blocks import (
     Verdict,
     Verdicts,
 )
-from linkfit.report.page.moves import move_text, shown_moves, stand_text
+from linkfit.report.page.moves import move_text, shown_moves, stand_text, wanted_text
 from linkfit.report.page.rounding import late_end, said, share_range
 from linkfit.units import format_count, format_share
 
@@ -146,11 +147,13 @@ def _changes_lead(found: "Material") -> str:
     best = found.record["answers"]["cheapest"]
     kept = found.record["answers"]["quality_kept"]
     loss = format_share(best["worst_loss_frac"]) if best["worst_loss_frac"] else "none"
+    money = money_text(best["money"], best["money_once"], found.record["currency"])
+    paid = "" if money == "none" else f" and {money}"
     return (
         f"The cheapest set found: {format_count(len(best['changes']), 'change')}, which meet "
         f"{best['n_met']} of {best['n_targets']} targets with about {best['effort_h']:.1f} h of "
-        f"work; quality lost by the service that loses most: {loss}. Without any loss of quality "
-        f"{kept['n_met']} of {kept['n_targets']} targets can be met."
+        f"work{paid}; quality lost by the service that loses most: {loss}. Without any loss of "
+        f"quality {kept['n_met']} of {kept['n_targets']} targets can be met."
     )
 
 
@@ -180,7 +183,7 @@ def _targets_table(found: "Material") -> Table:
     rows = tuple(
         (
             str(target["measure"]).removesuffix(": time that 19 of 20 stay within"),
-            stand_text(target, "target"),
+            wanted_text(target),
             stand_text(target, "before"),
             stand_text(target, "after"),
             "yes" if target["met_after"] else "NO",

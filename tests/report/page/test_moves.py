@@ -1,4 +1,4 @@
-from linkfit.report.page.moves import move_text, shown_moves, stand_text, value_text
+from linkfit.report.page.moves import move_text, shown_moves, stand_text, value_text, wanted_text
 
 GAIN = {
     "measure": "camp, open the grid: time that 19 of 20 stay within", "unit": "s", "before": 5.9,
@@ -26,3 +26,9 @@ def test_what_is_refused_is_said_in_words():
 def test_moves_within_the_noise_or_the_digits_are_left_out():
     noise, same = GAIN | {"within_noise": True}, GAIN | {"after": 5.92}
     assert shown_moves([GAIN, noise, same]) == [GAIN]
+
+
+def test_a_target_that_the_changes_move_is_told_before_and_after():
+    plan = {"unit": "bytes", "target": 6e10, "target_after": 1e11}
+    assert wanted_text(plan) == "60 GB, then 100 GB"
+    assert wanted_text(plan | {"target_after": 6e10}) == "60 GB"
