@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 # M. Okabe and K. Ito, "Color universal design" (2002): told apart by people of any colour vision
 BLACK, ORANGE, SKY_BLUE, GREEN = "#000000", "#E69F00", "#56B4E9", "#009E73"
 YELLOW, BLUE, VERMILION, PURPLE = "#F0E442", "#0072B2", "#D55E00", "#CC79A7"
+BAND_ALPHA = 0.3  # curves stand out from a band of this by 3 to 1
 MAX_POINTS = 1500
 FORMATS = ("svg", "png")
 # the least letters anywhere in a figure, and the width at which a phone of 360 px shows them at

@@ -10,6 +10,7 @@ from matplotlib.ticker import MaxNLocator
 from linkfit.link.model import LinkModel
 from linkfit.link.series import MeasuredRuns
 from linkfit.report.figure_style import (
+    BAND_ALPHA,
     BLACK,
     BLUE,
     ORANGE,
@@ -114,7 +115,7 @@ def quantile_figure(curve: Comparison, direction: str) -> "Figure":
     top = 1.05 * max(float(x.max()), float(curve.model_values.max()) / _MBIT, 1e-9)
     axes.plot([0, top], [0, top], color=BLACK, linewidth=0.9, linestyle="--", label="equal")
     axes.fill_between(x, curve.low_values / _MBIT, curve.high_values / _MBIT, color=SKY_BLUE,
-                      alpha=0.4, linewidth=0, label="model, 90 % band")  # fmt: skip
+                      alpha=BAND_ALPHA, linewidth=0, label="model, 90 % band")  # fmt: skip
     axes.plot(x, curve.model_values / _MBIT, "o", color=BLUE, markersize=3, label="model, median")
     axes.set_xlim(0, top)
     axes.set_ylim(0, top)
@@ -154,8 +155,8 @@ def spread_figure(curve: Comparison, direction: str) -> "Figure":
 
 
 def _draw_comparison(axes: "Axes", curve: Comparison) -> None:
-    axes.fill_between(curve.x, curve.low_values, curve.high_values, color=SKY_BLUE, alpha=0.4,
-                      linewidth=0, label="model, 90 % band")  # fmt: skip
+    axes.fill_between(curve.x, curve.low_values, curve.high_values, color=SKY_BLUE,
+                      alpha=BAND_ALPHA, linewidth=0, label="model, 90 % band")  # fmt: skip
     axes.plot(curve.x, curve.model_values, color=BLUE, linestyle="--", label="model, median")
     axes.plot(curve.x, curve.measured_values, color=VERMILION, marker="o", markersize=3.5,
               linewidth=1.1, markerfacecolor=ORANGE, label="measured")  # fmt: skip

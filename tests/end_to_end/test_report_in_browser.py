@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from linkfit.report.figure_style import BAND_ALPHA
+
 playwright = pytest.importorskip("playwright.sync_api")
 CHROMIUM = shutil.which("chromium")
 TRACES = Path(__file__).parents[2] / "traces" / "kestrel-ridge"
@@ -17,6 +19,9 @@ pytestmark = [
         CHROMIUM is None and not os.environ.get("CI"), reason="chromium is not installed"
     ),  # CI must have it: there the browser's start fails
 ]
+LEAST_CONTRAST_OF_SHAPES = 3.0  # the same, criterion 1.4.11, graphics
+LEAST_LETTERS_PX = 10.0
+MOST_PAGES = 40
 LEAST_CONTRAST = 4.5  # WCAG 2.1, success criterion 1.4.3, text of normal size
 WIDTHS_PX = (360, 768, 1280)
 
@@ -281,6 +286,62 @@ def test_print_has_no_navigation_and_keeps_the_tables(visit):
     data = tab.pdf(format="A4")
     assert data.startswith(b"%PDF-")
     assert tab.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
+
+
+# sizes in which letters of drawings are shown: a glyph is 100 units of its font high, scaled
+LETTERS_PX = """() => [...document.querySelectorAll("figure .drawing svg")].map((svg) => {
+  const scale = svg.getBoundingClientRect().width / svg.viewBox.baseVal.width;
+  const shown = [...svg.querySelectorAll("g[transform] > use")].map((glyph) => {
+    const own = /scale\\(([\\d.]+)/.exec(glyph.parentElement.getAttribute("transform"));
+    return own ? Number(own[1]) * 100 * scale : Infinity;
+  });
+  return [svg.closest("figure").id, Math.min(...shown)];
+})"""
+
+
+def test_a_phone_shows_every_letter_of_a_drawing_at_ten_pixels(visit):
+    found = visit(width=360).evaluate(LETTERS_PX)
+    assert len(found) >= 8
+    assert [(name, size) for name, size in found if not LEAST_LETTERS_PX <= size < 20] == []
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_curves_stand_out_from_the_page_and_from_their_bands(visit, scheme):
+    names = ("paper", "blue", "sky", "vermilion")
+    texts = visit(scheme=scheme).evaluate(
+        "(names) => names.map((n) => getComputedStyle(document.documentElement)"
+        ".getPropertyValue('--' + n).trim())", names
+    )  # fmt: skip
+    paper, blue, sky, vermilion = (
+        tuple(int(text[i : i + 2], 16) for i in (1, 3, 5)) for text in texts
+    )
+    band = over(sky, paper, BAND_ALPHA)
+    densest = over(sky, band, 0.45)  # half of the cycles on nine of ten
+    for ink, ground in ((blue, paper), (vermilion, paper), (blue, band), (blue, densest),
+                        (vermilion, band)):  # fmt: skip
+        assert contrast(ink, ground) >= LEAST_CONTRAST_OF_SHAPES, (ink, ground)
+
+
+def over(colour, ground, opacity):
+    return tuple(opacity * c + (1 - opacity) * g for c, g in zip(colour, ground, strict=True))
+
+
+def test_print_is_small_and_holds_no_pictures(visit):
+    data = visit().pdf(format="A4")
+    assert len(data) < 5e6
+    assert not re.search(rb"/Subtype ?/Image", data)  # shapes stay shapes
+    assert len(re.findall(rb"/Type ?/Page\b", data)) <= MOST_PAGES
+
+
+def test_no_figure_is_higher_than_a_printed_page(visit):
+    tab = visit(width=680)  # 180 mm between the margins, at 96 pixels an inch
+    tab.emulate_media(media="print")
+    found = tab.evaluate(
+        """() => [...document.querySelectorAll("figure")].map((figure) => [
+          figure.getBoundingClientRect().height, getComputedStyle(figure).breakInside])"""
+    )
+    assert {kept for _, kept in found} == {"avoid"}
+    assert max(height for height, _ in found) < 265 / 25.4 * 96  # mm between the margins of A4
 
 
 def test_it_can_be_made_twice_as_large(visit):

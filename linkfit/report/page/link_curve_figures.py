@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from linkfit.report.figure_style import (
+    BAND_ALPHA,
     BLUE,
     ORANGE,
     SKY_BLUE,
@@ -32,7 +33,7 @@ def distribution_figure(curve: "Comparison", direction: str) -> "Figure":
     figure, axes = new_figure(f"Rates of single seconds, {DIRECTION_WORDS[direction]}")
     percent = 100 * curve.x
     low, high = curve.low_values / _MBIT, curve.high_values / _MBIT
-    axes.fill_betweenx(percent, low, high, color=SKY_BLUE, alpha=0.4, linewidth=0,
+    axes.fill_betweenx(percent, low, high, color=SKY_BLUE, alpha=BAND_ALPHA, linewidth=0,
                        label="model, 90 % band")  # fmt: skip
     axes.plot(curve.model_values / _MBIT, percent, color=BLUE, linestyle="--",
               label="model, median")  # fmt: skip

@@ -9,6 +9,7 @@ from matplotlib.ticker import MaxNLocator
 
 from linkfit.report.figure_layout import StackedLayout
 from linkfit.report.figure_style import (
+    BAND_ALPHA,
     BLACK,
     BLUE,
     LETTERS_PT,
@@ -59,7 +60,7 @@ def payload_figure(payloads: "dict[str, tuple[tuple[float, Forecast], ...]]") ->
         look = _LOOKS[way]
         sizes = np.array([size for size, _ in points])
         low, middle, high = np.array([time.quantile(_LEVELS) for _, time in points]).T
-        axes.fill_between(sizes, low, _finite(high, middle), color=look["fill"], alpha=0.35,
+        axes.fill_between(sizes, low, _finite(high, middle), color=look["fill"], alpha=0.25,
                           linewidth=0)  # fmt: skip
         for edge in (low, _finite(high, middle)):  # two bands that overlap are seen by their edges
             axes.plot(sizes, edge, color=look["color"], linestyle=look["linestyle"], linewidth=0.6)
@@ -114,8 +115,8 @@ def _draw_users(axes: "Axes", line: "UserLine") -> None:
     numbers = [n for n, _ in line.points]
     late = np.array([float(time.quantile(0.95)) for _, time in line.points])
     ends = np.array([time.quantile_interval(0.95) for _, time in line.points])
-    axes.fill_between(numbers, ends[:, 0], _finite(ends[:, 1], late), color=SKY_BLUE, alpha=0.4,
-                      linewidth=0, label="90 % interval of it")  # fmt: skip
+    axes.fill_between(numbers, ends[:, 0], _finite(ends[:, 1], late), color=SKY_BLUE,
+                      alpha=BAND_ALPHA, linewidth=0, label="90 % interval of it")  # fmt: skip
     axes.plot(numbers, late, color=BLUE, marker="o", markersize=4, label="95th percentile")
     target_s = line.task.target_s or 0.0
     axes.axhline(target_s, color=BLACK, linestyle="--", linewidth=1.4, label="target")
@@ -140,9 +141,10 @@ def fan_figure(fan: "DataFan") -> Figure:
     days = np.array([0.0, *fan.day_ends_days])
     levels = (0.05, 0.25, 0.5, 0.75, 0.95)
     found = np.array([[0.0] * len(levels), *(used.quantile(levels) for used in fan.used)]).T / 1e9
-    axes.fill_between(days, found[0], found[4], color=SKY_BLUE, alpha=0.35, linewidth=0,
+    # so pale that the median stands out from both together
+    axes.fill_between(days, found[0], found[4], color=SKY_BLUE, alpha=BAND_ALPHA, linewidth=0,
                       label="9 of 10 cycles")  # fmt: skip
-    axes.fill_between(days, found[1], found[3], color=SKY_BLUE, alpha=0.8, linewidth=0,
+    axes.fill_between(days, found[1], found[3], color=SKY_BLUE, alpha=0.45, linewidth=0,
                       label="half of the cycles")  # fmt: skip
     axes.plot(days, found[2], color=BLUE, linewidth=1.8, label="median")
     if fan.cap_bytes is not None:
@@ -166,7 +168,7 @@ def burn_down_figure(burn: "BurnDown") -> Figure:
     last = max(float(ends.max()), 1e-3) * 1.05
     unit, divisor = ("h", 1 / 24) if last < 3 else ("days", 1.0)
     low, middle, high = np.minimum(quantiles, 10 * last) / divisor
-    axes.fill_betweenx(left, low, high, color=SKY_BLUE, alpha=0.45, linewidth=0,
+    axes.fill_betweenx(left, low, high, color=SKY_BLUE, alpha=BAND_ALPHA, linewidth=0,
                        label="9 of 10 futures")  # fmt: skip
     axes.plot(middle, left, color=BLUE, marker="o", markersize=4, label="median")
     axes.set_xlim(0, last / divisor)
