@@ -12,7 +12,7 @@ from linkfit.forecast.path_source import named_rng
 from linkfit.forecast.power import HOURS_PER_DAY, has_sun, hours_under, stored_wh, sun_factors
 from linkfit.link.paths import CapacityPaths
 from linkfit.site.hours import MONTHS, Power
-from linkfit.site.model import PathLimits
+from linkfit.site.model import PathLimits, Site
 from linkfit.units import BITS_PER_BYTE, SECONDS_PER_HOUR
 
 if TYPE_CHECKING:
@@ -179,3 +179,35 @@ def link_energies(
             paths = link.paths(way, horizon_s=_LOOK_S, n_draws=_N_PATHS, rng=rng)
             found.append(gb_energy(power, path, way, paths))
     return tuple(found)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SiteEnergy:
+    """Battery and panel of a site: each month, what changes bring in the worst, a GB's energy."""
+
+    power: Power
+    months: tuple[MonthHours, ...]
+    worst: MonthHours
+    gains: tuple[HoursGain, ...]
+    energies: tuple[GbEnergy, ...]
+
+    def day_wh(self, month: MonthHours) -> Forecast:
+        """What the server takes out of battery and panel on a single day of `month`. [Wh]"""
+        draw_w = self.power.load_w / self.power.output_frac
+        return Forecast(draws=month.days.draws * draw_w, unit="Wh", world=month.days.world)
+
+
+def site_energy(site: Site, link: "LinkModel", *, seed: int = 0) -> SiteEnergy | None:
+    """All that can be said of the energy of `site` on `link`; None without battery and panel."""
+    power = site.hours.power
+    if power is None:
+        return None
+    months = all_months(power, seed=seed)
+    worst = min(months, key=lambda one: float(one.mean.quantile(0.5)))
+    return SiteEnergy(
+        power=power,
+        months=months,
+        worst=worst,
+        gains=hours_gains(power, worst.month, seed=seed),
+        energies=link_energies(power, site.path, link, seed=seed),
+    )

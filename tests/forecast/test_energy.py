@@ -14,11 +14,14 @@ from linkfit.forecast.energy import (
     gb_energy,
     hours_gains,
     month_hours,
+    site_energy,
 )
 from linkfit.forecast.power import SHADE_YIELD_FRAC
+from linkfit.ingest.trace import Trace
+from linkfit.link.fit import fit_link
 from linkfit.link.paths import CapacityPaths
-from linkfit.site.hours import Power
-from linkfit.site.model import PathLimits
+from linkfit.site.hours import Hours, Power
+from linkfit.site.model import PathLimits, Site
 
 SUN = (1.6, 2.3, 3.4, 4.4, 5.2, 5.8, 6.0, 5.5, 4.3, 2.9, 1.9, 1.4)
 HUT = Power(battery_wh=640, load_w=13, panel_w=120, sun_hours=3.7, sun_hours_by_month=SUN)
@@ -120,3 +123,13 @@ def test_faster_is_cheaper(rate_mbps, wh):
     paths = CapacityPaths.from_rates(np.full((1, 10), rate_mbps * 1e6))
     bare = float(gb_energy(phone, PathLimits(), "up", paths).whole.quantile(0.5))
     assert bare == pytest.approx(wh * 1500 / 1448, rel=0.02)
+
+
+def test_a_site_takes_its_load_while_it_is_up():
+    site = Site(name="hut", hours=Hours(power=replace(HUT, output_frac=0.9)))
+    link = fit_link(Trace.from_quick_numbers(up_bps=6e6))
+    found = site_energy(site, link, seed=2)
+    assert found.worst.month == 12
+    assert [one.direction for one in found.energies] == ["up"]
+    assert_allclose(found.day_wh(found.worst).draws, found.worst.days.draws * 13 / 0.9)
+    assert site_energy(Site(name="no power"), link) is None

@@ -112,8 +112,8 @@ def _difference(earlier: ToldNumber, now: ToldNumber, hours_sigma: float) -> Dif
 
 def _student_p(
     values: tuple[float, float],
-    ones: "NDArray[np.float64]",
-    others: "NDArray[np.float64]",
+    first_values: "NDArray[np.float64]",
+    second_values: "NDArray[np.float64]",
     hours_sigma: float,
 ) -> float | None:
     """Two-sided p-value of the ratio of `values`; None where a draw is never or 0, or none differ.
@@ -127,7 +127,7 @@ def _student_p(
     distribution of estimates of variance components", Biometrics Bulletin 2(6), 1946 (from
     memory).
     """
-    both = (ones, others)
+    both = (first_values, second_values)
     if not all(np.isfinite(one).all() and (one > 0).all() and one.size > 1 for one in both):
         return None
     variances = [float(np.log(one).var(ddof=1)) for one in both]

@@ -1,19 +1,9 @@
 """Power and energy: hours up by battery and panel, Wh of a day and of a GB, what would help."""
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from linkfit.advice.cautions import BATTERY_CARE, POWER_LIMITS
-from linkfit.forecast.draws import Forecast
-from linkfit.forecast.energy import (
-    GbEnergy,
-    HoursGain,
-    MonthHours,
-    all_months,
-    battery_alone_h,
-    hours_gains,
-    link_energies,
-)
+from linkfit.forecast.energy import GbEnergy, MonthHours, SiteEnergy, battery_alone_h
 from linkfit.forecast.power import HOURS_PER_DAY
 from linkfit.report.page.blocks import Block, Bullets, Paragraph, Section, Table
 from linkfit.report.page.rounding import said, spread, with_interval
@@ -23,45 +13,10 @@ from linkfit.site.sun import MONTH_NAMES
 from linkfit.units import format_share
 
 if TYPE_CHECKING:
-    from linkfit.link.model import LinkModel
     from linkfit.report.page.material import Material
-    from linkfit.site.hours import Power
-    from linkfit.site.model import Site
 
 _LEAST_GAIN_H = 0.05
 _MEAN_DAY = "mean day of the year"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class EnergyStory:
-    """Battery and panel of a site: each month, what changes bring in the worst, a GB's energy."""
-
-    power: "Power"
-    months: tuple[MonthHours, ...]
-    worst: MonthHours
-    gains: tuple[HoursGain, ...]
-    energies: tuple[GbEnergy, ...]
-
-    def day_wh(self, month: MonthHours) -> Forecast:
-        """What the server takes out of the battery and the panel on a day of `month`. [Wh]"""
-        draw_w = self.power.load_w / self.power.output_frac
-        return Forecast(draws=month.days.draws * draw_w, unit="Wh", world=month.days.world)
-
-
-def energy_story(site: "Site", link: "LinkModel", *, seed: int) -> EnergyStory | None:
-    """All that is said of the energy of `site` on `link`; None without battery and panel."""
-    power = site.hours.power
-    if power is None:
-        return None
-    months = all_months(power, seed=seed)
-    worst = min(months, key=lambda one: float(one.mean.quantile(0.5)))
-    return EnergyStory(
-        power=power,
-        months=months,
-        worst=worst,
-        gains=hours_gains(power, worst.month, seed=seed),
-        energies=link_energies(power, site.path, link, seed=seed),
-    )
 
 
 def energy_section(found: "Material") -> Section | None:
@@ -81,7 +36,7 @@ def energy_section(found: "Material") -> Section | None:
     return Section(key="energy", title="Power and energy", part="answers", blocks=tuple(blocks))
 
 
-def _facts(story: EnergyStory) -> list[str]:
+def _facts(story: SiteEnergy) -> list[str]:
     power, worst = story.power, story.worst
     whole_wh = HOURS_PER_DAY * power.load_w / power.output_frac
     alone_h = battery_alone_h(power)
@@ -119,7 +74,7 @@ def _mean(month: MonthHours) -> str:
     return with_interval(middle, low, high, "h")
 
 
-def _month_table(story: EnergyStory) -> Table:
+def _month_table(story: SiteEnergy) -> Table:
     rows = tuple(
         (
             _name(one),
@@ -140,7 +95,7 @@ def _month_table(story: EnergyStory) -> Table:
     )  # fmt: skip
 
 
-def _gain_table(story: EnergyStory) -> Table:
+def _gain_table(story: SiteEnergy) -> Table:
     rows = []
     for one in story.gains:
         low, middle, high = (float(q) for q in one.gain.quantile([0.05, 0.5, 0.95]))

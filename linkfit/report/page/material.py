@@ -13,6 +13,7 @@ from linkfit.forecast.capacity import Capacity, forecast_capacity
 from linkfit.forecast.data_answer import DataAnswer, answer_data
 from linkfit.forecast.data_fan import DataFan, data_fan
 from linkfit.forecast.draws import Forecast
+from linkfit.forecast.energy import SiteEnergy, site_energy
 from linkfit.forecast.evaluation import Evaluator
 from linkfit.forecast.interactive_short import ShortInteractive, interactive_short
 from linkfit.forecast.outcomes import BacklogForecast, Evaluation, ServiceForecast
@@ -24,7 +25,6 @@ from linkfit.forecast.user_limits import bears_load
 from linkfit.forecast.world_intervals import Estimate, over_worlds
 from linkfit.link.model import LinkModel
 from linkfit.report.advice_json import advice_record
-from linkfit.report.page.energy import EnergyStory, energy_story
 from linkfit.report.page.grid import Grid, payload_grid
 from linkfit.site.model import Service, Site, Task
 
@@ -83,7 +83,7 @@ class Material:
     fan: DataFan
     backlogs: tuple[BacklogStory, ...]
     grid: Grid | None
-    energy: EnergyStory | None = None
+    energy: SiteEnergy | None = None
     interactive: ShortInteractive | None = None
 
 
@@ -116,7 +116,7 @@ def gather(site: Site, link: LinkModel, *, seed: int = 0, start: date | None = N
         fan=data_fan(data.data, seed=seed),
         backlogs=_backlogs(advice.before, link, seed, start),
         grid=payload_grid(site, evaluator),
-        energy=energy_story(site, link, seed=seed),
+        energy=site_energy(site, link, seed=seed),
         interactive=interactive_short(link, site, seed=seed),
     )
 

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from linkfit.advice.cautions import BATTERY_CARE, POWER_LIMITS
-from linkfit.forecast.energy import battery_alone_h
+from linkfit.forecast.energy import battery_alone_h, site_energy
 from linkfit.report.page.blocks import Bullets, Table
-from linkfit.report.page.energy import energy_section, energy_story
+from linkfit.report.page.energy import energy_section
 from linkfit.site.hours import Hours, Power
 from linkfit.site.model import Site
 
@@ -21,7 +21,7 @@ HUT = Power(battery_wh=640, load_w=13, panel_w=120, sun_hours=3.7, output_frac=0
 def section_of(report_link):
     def make(power):
         site = Site(name="hut", hours=Hours(power=power))
-        story = energy_story(site, report_link, seed=1)
+        story = site_energy(site, report_link, seed=1)
         return energy_section(SimpleNamespace(energy=story)), story
 
     return make
@@ -36,7 +36,7 @@ def tables(section):
 
 
 def test_a_site_without_power_has_no_section(report_link):
-    assert energy_story(Site(name="hut"), report_link, seed=0) is None
+    assert site_energy(Site(name="hut"), report_link, seed=0) is None
     assert energy_section(SimpleNamespace(energy=None)) is None
 
 
