@@ -1,11 +1,14 @@
 """From a site to the steps of a drain: hours, days of the cycle, what others use."""
 
+import calendar
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from linkfit.forecast.backlog_case import backlog_case, case_days, open_parts
@@ -175,48 +178,49 @@ def test_what_runs_by_itself_uses_less_of_the_plan_in_dark_months():
     assert (found.rounded_bytes[0] * 24).mean() == pytest.approx(24e6 * 4 / 24, rel=0.02)
 
 
+def cycle_begin(day, cycle_day):
+    """First day of the cycle that holds `day`, found by going back day by day."""
+    while day.day != min(cycle_day, calendar.monthrange(day.year, day.month)[1]):
+        day -= timedelta(days=1)
+    return day
+
+
+def powered(lasts_h, since_h):
+    """Part of an hour with power, `since_h` hours after eight o'clock of the first day."""
+    if since_h < 0:
+        return 1.0
+    return min(max(lasts_h[int(since_h // 24)] - since_h % 24, 0.0), 1.0)
+
+
 def day_by_day(found, site, start, start_h, draw):
     """Days until the backlog of one future is done, each hour taken by itself on the calendar."""
     plan, power = site.plan, site.hours.power
     n = found.world.size
     n_days = int(np.ceil(case_days(site, start, start_h).clocks_h()[-1][-1] / 24)) + 1
-    lasts_h = np.full(n_days, 24.0)
     if power is not None:
         lasts_h = hours_by_day(power, n_days, n, named_rng(1, "sun"), start=start,
                                levels=year_levels(1, 20)[found.world])[draw]  # fmt: skip
     by_kind = np.broadcast_to(found.others_bytes, (len(found.cycles.lengths), n))[:, draw]
-    number = -1
-    one = found.waiting[0]
+    one, begin, number = found.waiting[0], None, -1
     counted, wire = float(one.counted_factor[draw]), float(one.wire_factor[draw])
-    left, sent, kept = float(one.heap_bytes[draw]), None, None
-    moment = datetime.combine(start, time()) + timedelta(hours=start_h)
+    left, sent, kept = float(one.heap_bytes[draw]), 0.0, 0.0
     for hour in range((n_days - 2) * 24):
-        now = moment + timedelta(hours=hour)
-        if sent is None or (now.day == plan.cycle_day and now.hour == 0):
-            first = now if now.day == plan.cycle_day else None
-            begin = (
-                now.replace(day=plan.cycle_day)
-                if now.day >= plan.cycle_day
-                else (now.replace(day=1) - timedelta(days=1)).replace(day=plan.cycle_day)
-            )
-            end = (begin.replace(day=1) + timedelta(days=32)).replace(day=plan.cycle_day)
-            n_hours = (end.date() - begin.date()).days * 24
+        now = datetime.combine(start, time()) + timedelta(hours=start_h + hour)
+        if cycle_begin(now.date(), plan.cycle_day) != begin:
+            begin = cycle_begin(now.date(), plan.cycle_day)
+            n_hours = 24
+            while cycle_begin(begin + timedelta(hours=n_hours), plan.cycle_day) == begin:
+                n_hours += 24
             number += 1
-            others = float(by_kind[found.cycles.kind(number)])
-            if kept is None:  # nothing but the others in the cycle before
-                kept = min(max(found.cap_bytes - others * n_hours, 0.0), plan.carry_over_bytes)
-            else:
-                kept = min(max(found.cap_bytes - sent, 0.0), plan.carry_over_bytes)
-            sent = others * n_hours  # kept aside from the first hour on
-            assert first is not None or hour == 0
-        # of this hour, what lies between eight o'clock and the end of the day's energy
-        since_h = (now - datetime.combine(start, time(8))).total_seconds() / 3600
-        up = 1.0
-        if since_h >= 0:
-            last = lasts_h[int(since_h // 24)]
-            up = min(max(last - since_h % 24, 0.0), 1.0)
-        if site.hours.windows and power is None:
+            others = float(by_kind[found.cycles.kind(number)]) * n_hours
+            # nothing but the others in the cycle before the start
+            kept = min(max(found.cap_bytes - (sent if number else others), 0.0),
+                       plan.carry_over_bytes)  # fmt: skip
+            sent = others  # kept aside from the first hour on
+        if power is None:
             up = min(max(min(now.hour + 1, 22) - max(now.hour, 6.5), 0.0), 1.0)
+        else:
+            up = powered(lasts_h, start_h + hour - 8)
         link_bps = float(found.rate_bps["up"][draw, hour % 720]) / wire
         per_item_s = 8 * PHOTOS.size.mean_bytes / link_bps + PHOTOS.per_item_s
         pace = PHOTOS.size.mean_bytes / per_item_s * 3600 * up
@@ -229,30 +233,37 @@ def day_by_day(found, site, start, start_h, draw):
     return np.inf
 
 
-@pytest.mark.parametrize("start", [date(2026, 1, 20), date(2026, 7, 5), date(2027, 10, 3)])
-@pytest.mark.parametrize("start_h", [0.0, 20.0])
-@pytest.mark.parametrize(("by_sun", "plan"), [
-    (True, {}), (True, {"cap_bytes": 3e9}), (True, {"cap_bytes": 2e9, "carry_over_bytes": 1e9}),
-    (False, {"cap_bytes": 3e9}), (False, {"cap_bytes": 2e9, "carry_over_bytes": 3e9}),
-])  # fmt: skip
-def test_agrees_with_the_calendar_walked_hour_by_hour(start, start_h, by_sun, plan):
+@pytest.mark.slow
+@settings(deadline=None, max_examples=25)
+@given(
+    start=st.dates(date(2026, 1, 1), date(2028, 12, 31)), start_h=st.integers(0, 23),
+    cycle_day=st.integers(1, 31), by_sun=st.booleans(),
+    cap_bytes=st.sampled_from([None, 2e9, 3e9]), carry_over_bytes=st.sampled_from([0.0, 1e9, 5e9]),
+    draw=st.integers(0, 39),
+)  # fmt: skip
+def test_agrees_with_the_calendar_walked_hour_by_hour(
+    start, start_h, cycle_day, by_sun, cap_bytes, carry_over_bytes, draw
+):
     """To an hour: the walk takes an hour as even that opens at half past."""
     sun = (0.3, 0.5, 1, 2, 3, 4, 4, 3, 2, 1, 0.5, 0.3)
     power = Power(battery_wh=200, load_w=30, panel_w=60, sun_hours=1.8, sun_hours_by_month=sun)
     rng = np.random.default_rng(4)
     updates = Background(name="updates", bytes_per_day=1e7, flow="in")
+    plan = Plan(cap_bytes=cap_bytes, cycle_day=cycle_day)
+    if cap_bytes:
+        plan = replace(plan, carry_over_bytes=carry_over_bytes)
+    elif not by_sun:
+        return  # nothing depends on the calendar
     site = Site(
-        name="x", hours=Hours(power=power) if by_sun else DAY,
-        plan=Plan(**{"cycle_day": 5, **plan}), background=(updates,) if plan else (),
+        name="x", hours=Hours(power=power) if by_sun else DAY, plan=plan,
+        background=(updates,) if cap_bytes else (),
     )  # fmt: skip
     heavy = replace(PHOTOS, n_items=3000)
     paths = backlog_paths(Uneven(rng), ("up",), n_draws=40)
     found = backlog_case(site, [heavy], 0, Steady(), paths, seed=1, start=start, start_h=start_h)
     found = found.edited(load_bps={"up": 0.0})
-    days = found.days()
-    for draw in (0, 7, 31):
-        slow = day_by_day(found, site, start, start_h, draw)
-        assert days[draw] == pytest.approx(slow, abs=1 / 24), draw
+    slow = day_by_day(found, site, start, start_h, draw)
+    assert found.days()[draw] == pytest.approx(slow, abs=1 / 24)
 
 
 def test_a_backlog_that_waits_for_summer_ends_in_it():
