@@ -18,6 +18,7 @@ SCHEMA = "linkfit/report-answers/1"
 ELEMENT_ID = "report-answers"
 KINDS = ("link", "data", "backlog", "task")
 _MOST = 5000  # of a list in a page: far more than any report has
+_MOST_WORLDS = 200  # pairs of them are compared
 
 Value = Annotated[float, Field(allow_inf_nan=False)] | None
 
@@ -40,7 +41,7 @@ class ToldNumber(_Record):
     value: Value
     low: Value
     high: Value
-    worlds: Annotated[tuple[Value, ...], Field(min_length=1, max_length=_MOST, strict=False)]
+    worlds: Annotated[tuple[Value, ...], Field(min_length=1, max_length=_MOST_WORLDS, strict=False)]
 
 
 class ToldService(_Record):

@@ -52,6 +52,7 @@ def test_nothing_is_never():
     (("version",), 3, "answers: version: "),
     (("numbers", 0, "value"), "much", "answers: numbers.0.value"),
     (("numbers", 0, "worlds"), [], "answers: numbers.0.worlds"),
+    (("numbers", 0, "worlds"), [1.0] * 201, "answers: numbers.0.worlds"),
     (("numbers", 0, "worlds"), [float("nan")], "answers: numbers.0.worlds"),
     (("records", 0, "n_tests"), -1, "answers: records.0.n_tests"),
     (("settings",), {"plan.cap": 3}, "answers: settings.plan.cap"),
