@@ -14,7 +14,7 @@ from linkfit.report.data_text import data_text
 from linkfit.report.listing import Column, Listing, Sentence, apart, bullets, heading, sentence
 from linkfit.report.plain import harmless
 from linkfit.report.target_bars import target_bars
-from linkfit.report.wording import DIRECTION_WORDS, amount, between
+from linkfit.report.wording import DIRECTION_WORDS, amount, between, chance_text
 from linkfit.units import format_duration, format_rate, format_share
 
 if TYPE_CHECKING:
@@ -67,14 +67,14 @@ def _plan_easing_lines(easing: Record | None) -> list[str]:
     """What a little more plan would change, and how much would do."""
     if easing is None:
         return []
-    chances = [
-        format_share(easing[f"prob_over_cap{end}"]) for end in ("", "_low", "_high")
-    ]  # fmt: skip
+    chance, low, high = (
+        chance_text(easing[f"prob_over_cap{end}"]) for end in ("", "_low", "_high")
+    )
+    spread = "" if low == chance == high else f" (90 %: {low} to {high})"
     sizes = between(easing["enough_low_bytes"], easing["enough_high_bytes"], "bytes")
     return [
-        f"{easing['extra_bytes'] / 1e9:g} GB more plan: chance to use more "
-        "{} (90 %: {} to {})".format(*chances)
-        + f"; a plan of {amount(easing['enough_bytes'], 'bytes')} (90 %: {sizes}) would do"
+        f"{easing['extra_bytes'] / 1e9:g} GB more plan: chance to use more {chance}{spread}; "
+        f"a plan of {amount(easing['enough_bytes'], 'bytes')} (90 %: {sizes}) would do"
     ]
 
 

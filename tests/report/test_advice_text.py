@@ -351,3 +351,11 @@ def test_what_a_little_more_would_bring_stands_with_plan_and_backlogs():
     )
     assert "1 Mbit/s more up" not in text  # a minute and a half is no reason to do anything
     assert "more plan" not in shown(advice_text(RECORD))
+
+
+def test_a_plan_that_stays_too_small_says_so_without_a_false_interval():
+    easing = {"extra_bytes": 1e10, "prob_over_cap": 1.0, "prob_over_cap_low": 1.0,
+              "prob_over_cap_high": 1.0, "enough_bytes": 1.21e11, "enough_low_bytes": 9e10,
+              "enough_high_bytes": 1.3e11}  # fmt: skip
+    text = words(shown(advice_text(RECORD | {"plan_easing": easing})))
+    assert "- 10 GB more plan: chance to use more >99 %; a plan of 121 GB" in text
