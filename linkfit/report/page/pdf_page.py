@@ -29,12 +29,13 @@ if TYPE_CHECKING:
     from linkfit.report.page.blocks import Block, Report
 
 _WIDTH_PT, _HEIGHT_PT, _MARGIN_PT = 595.0, 842.0, 50.0
+_PAGE_PT = _HEIGHT_PT - 2 * _MARGIN_PT
 _POINTS_PER_INCH = 72.0
 _TEXT_PT = _WIDTH_PT - 2 * _MARGIN_PT
 _BODY, _SMALL, _MONO = 9.5, 8.0, 7.0
 _SIZES = {"title": 18.0, "part": 15.0, "section": 12.5}
 _CELL_GAP_PT = 8.0
-_FIGURE_WIDTH_PT = 330.0
+_FIGURE_WIDTH_PT, _BESIDE_PT = 270.0, 16.0
 _RULE = "#999999"
 _STYLE: Any = {"pdf.fonttype": 42, "text.parse_math": False}
 
@@ -149,22 +150,28 @@ class _Flow:
                 self.table(caption, (corner, *users), rows, numeric)
 
     def picture(self, block: Picture) -> None:
-        """The figure, then what there is to see in it."""
+        """The figure, and beside it what there is to see in it."""
         stream = io.BytesIO()
         write_figure(block.figure, stream, kind="png", salt=block.name)
         stream.seek(0)
         pixels = imread(stream)
         wide, high = block.figure.get_size_inches()
-        height_pt = _FIGURE_WIDTH_PT * high / wide
-        self._need(height_pt + 50)
-        self.y_pt -= height_pt + 6
-        place = (_MARGIN_PT / _WIDTH_PT, self.y_pt / _HEIGHT_PT, _FIGURE_WIDTH_PT / _WIDTH_PT,
+        height_pt = min(_FIGURE_WIDTH_PT * high / wide, _PAGE_PT - _SMALL)
+        width_pt = height_pt * wide / high
+        indent_pt = _FIGURE_WIDTH_PT + _BESIDE_PT
+        beside = wrapped(harmless(f"{block.caption}. {block.finding}", limit=2000),
+                         _TEXT_PT - indent_pt, _SMALL, bold=True)  # fmt: skip
+        self._need(max(height_pt, (len(beside) + 4) * _SMALL * LINE_FACTOR) + _SMALL)
+        top_pt, self.y_pt = self.y_pt, self.y_pt - height_pt - _SMALL
+        place = (_MARGIN_PT / _WIDTH_PT, self.y_pt / _HEIGHT_PT, width_pt / _WIDTH_PT,
                  height_pt / _HEIGHT_PT)  # fmt: skip
         axes = self.figure.add_axes(place)
         axes.imshow(pixels, aspect="auto", interpolation="none")
         axes.set_axis_off()
-        self.y_pt -= 4
-        self.text(f"{block.caption}. {block.finding}", size_pt=_SMALL)
+        below_pt, self.y_pt = self.y_pt, top_pt - 2 * _SMALL
+        self.text(f"{block.caption}.", size_pt=_SMALL, bold=True, indent_pt=indent_pt)
+        self.text(block.finding, size_pt=_SMALL, indent_pt=indent_pt)
+        self.y_pt = min(self.y_pt, below_pt)
 
     def table(
         self,
@@ -177,7 +184,9 @@ class _Flow:
         size_pt = _SMALL if len(header) < 7 else 6.5
         cells = [tuple(harmless(cell, limit=500) for cell in row) for row in (header, *rows)]
         widths = column_widths(cells, _TEXT_PT - _CELL_GAP_PT * (len(header) - 1), size_pt)
-        self._need(4 * size_pt * LINE_FACTOR)
+        # a caption and a header stay with the first row
+        heads_pt = [_row_height_pt(row, widths, size_pt, bold=True) for row in cells[:2]]
+        self._need(2 * _SMALL * LINE_FACTOR + sum(heads_pt))
         self.text(caption, size_pt=_SMALL + 0.5, bold=True)
         self._row(cells[0], widths, size_pt, numeric, bold=True)
         for row in cells[1:]:

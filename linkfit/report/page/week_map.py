@@ -11,7 +11,6 @@ from matplotlib.figure import Figure
 from linkfit.link.daily import clocked_pieces, local_hours_and_days, zone_of
 from linkfit.report.figure_layout import StackedLayout
 from linkfit.report.figure_style import WIDTH_IN, in_house_style, put_legend_below
-from linkfit.report.page.rounding import said
 from linkfit.report.wording import DIRECTION_WORDS
 
 if TYPE_CHECKING:
@@ -81,8 +80,8 @@ def week_figure(found: WeekMap, direction: str) -> Figure:
     corners = np.stack([days, hours], axis=1)[:, None, :] + _CORNERS
     axes.add_collection(PolyCollection(corners, facecolors=shades(shares), linewidth=0))
     for hour, day, share in zip(hours.tolist(), days.tolist(), shares.tolist(), strict=True):
-        number = said(found.median_bps[hour, day] / 1e6, "")
-        axes.text(day, hour, number, ha="center", va="center",
+        number = float(f"{found.median_bps[hour, day] / 1e6:.2g}")
+        axes.text(day, hour, f"{number:.{1 if number < 10 else 0}f}", ha="center", va="center",
                   color=_PAPER if share > 0.75 else _INK)  # fmt: skip
     _strike_out(axes, ~found.is_measured)
     axes.set_xlim(-0.5, N_DAYS - 0.5)

@@ -5,7 +5,8 @@ import zlib
 
 import pytest
 
-from linkfit.report.page.blocks import Paragraph, Report, Section, Table
+from linkfit.report.figure_style import in_house_style, new_figure
+from linkfit.report.page.blocks import Paragraph, Picture, Report, Section, Table
 from linkfit.report.page.pdf_page import pdf_page
 
 HOSTILE = ("</script>(x) Tj", "\x1b[31mred", "\u202egpj.exe", "$x_1$ \\frac", "=cmd()|")
@@ -53,6 +54,22 @@ def test_hostile_text_is_drawn_and_never_obeyed(text):
     for acting in (b"/JavaScript", b"/JS", b"/Launch", b"/URI", b"/OpenAction"):
         assert acting not in data
     assert b"\x1b" not in streams(data).split(b"glyf")[0][:2000]
+
+
+@pytest.mark.parametrize("n_words", [10, 300])
+def test_what_there_is_to_see_stands_beside_the_figure_on_its_page(n_words):
+    picture = Picture(name="p", figure=a_figure(), caption="Rates", finding="word " * n_words)
+    before = tuple(Paragraph(text="a line") for _ in range(38))  # little room is left
+    section = Section(key="k", title="Section", part="answers", blocks=(*before, picture))
+    data = pdf_page(Report(title="Title", subtitle="sub", sections=(section,)))
+    assert n_pages(data) == 2
+
+
+@in_house_style
+def a_figure():
+    figure, axes = new_figure("A line")
+    axes.plot([0, 1], [0, 2])
+    return figure
 
 
 @pytest.mark.slow
