@@ -22,8 +22,9 @@ if TYPE_CHECKING:
 
     from linkfit.link.paths import CapacityPaths
 
+# the second half of them tells the pace of what is left: slow start is no part of it
 MOST_ROUNDS = 800
-MOST_REQUEST_ROUNDS = 96  # the second half of them tells the pace of what is left
+MOST_REQUEST_ROUNDS = 96
 _MOST_BACKOFFS = 60
 _MOST_HALVINGS = 40
 _EARLY_PACKETS = 9
@@ -79,10 +80,10 @@ def delivered_in_rounds_s(
 
     Notes
     -----
-    After `MOST_ROUNDS` rounds a transfer goes on with the share of the capacity that it has
-    used so far, so that cost stays bounded; a window that a round trip limits is steady by then.
-    Requests go on after `MOST_REQUEST_ROUNDS` with the idle time that each packet cost in the
-    second half of those.
+    After `MOST_ROUNDS` rounds a transfer goes on with the share of the capacity that it used in
+    the second half of those, so that cost stays bounded; a window that a round trip limits is
+    steady by then. Requests go on after `MOST_REQUEST_ROUNDS` with the idle time that each packet
+    cost in the second half of those.
     """
     answered_s = np.full(n_packets.size, np.inf)
     alive = np.isfinite(begins_s) & (paths.cumulative_bits[rows, -1] > 0)
@@ -96,7 +97,7 @@ def delivered_in_rounds_s(
     for i in range(most_rounds):
         if flight.index.size == 0:
             return answered_s
-        if lanes is not None and i == most_rounds // 2:
+        if i == most_rounds // 2:
             pace = _Mark.of(flight)
         over = _fly_one_round(paths, flight, control, conditions, rng, lanes)
         if over.any():
@@ -104,10 +105,9 @@ def delivered_in_rounds_s(
             for state in (flight, control, lanes, pace):
                 if state is not None:
                     state.take(~over)
-    if pace is not None:
-        answered_s[flight.index] = _requested_s(paths, flight, pace, conditions)
-    else:
-        answered_s[flight.index] = _extrapolated_s(paths, flight, begins_s, n_packets, conditions)
+    assert pace is not None
+    ends_s = _extrapolated_s if lanes is None else _requested_s
+    answered_s[flight.index] = ends_s(paths, flight, pace, conditions)
     return answered_s
 
 
@@ -338,15 +338,14 @@ def _resume(
 def _extrapolated_s(
     paths: "CapacityPaths",
     flight: _Flight,
-    begins_s: "NDArray[np.float64]",
-    n_packets: "NDArray[Any]",
+    mark: _Mark,
     conditions: Conditions,
 ) -> "NDArray[np.float64]":
-    """When transfers that took too many rounds end, at the efficiency they had so far. [s]"""
-    from_bits = paths.carried_bits(begins_s[flight.index], flight.rows)
+    """When transfers that took too many rounds end, at the efficiency they had of late. [s]"""
+    from_bits = paths.carried_bits(mark.at_s, flight.rows)
     now_bits = paths.carried_bits(flight.start_s, flight.rows)
     left = flight.left.sum(axis=1)
-    moved = np.maximum(n_packets[flight.index] - left, 1.0)
+    moved = np.maximum(mark.left - left, 1.0)
     cost = np.maximum((now_bits - from_bits) / moved, conditions.packet_bits)
     queued_bits = np.maximum(now_bits, flight.frontier)  # what waits goes first
     return paths.time_at_bits_s(queued_bits + left * cost, flight.rows) + flight.rtt_s

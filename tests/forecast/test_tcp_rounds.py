@@ -108,6 +108,13 @@ def test_steady_rate_under_loss_against_the_mean_window(congestion, loss_frac):
     assert window == pytest.approx(float(mean_window), rel=0.2)
 
 
+def test_what_is_left_after_many_rounds_goes_on_without_the_slow_start():
+    # RFC 9438 section 5.1, table 1: 38 packets at a loss of 1e-3 and 0.1 s; slow start had more
+    paths = CapacityPaths.from_rates([1e10])
+    time_s = walked_s(paths, 400_000, n=50, rtt_s=0.1, congestion="cubic", loss_frac=1e-3).mean()
+    assert 400_000 / (time_s / 0.1) == pytest.approx(38.0, rel=0.1)
+
+
 @pytest.mark.parametrize("loss_frac", [0.003, 0.01, 0.03])
 def test_reno_under_loss_against_renewal_theory(loss_frac):
     # every packet is answered, losses are repaired without a timeout: renewal theory with its
