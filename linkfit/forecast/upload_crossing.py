@@ -26,18 +26,30 @@ class UploadCrossing:
     ----------
     paths : CapacityPaths
         Of one item; in rows that `stays` marks its client is on the same link.
-    in_turn_bps : array, shape (d, t)
-        Of many items one after the other, clients of both kinds among them. [bit/s]
+    away_bps, both_bps : array, shape (d, t)
+        Of clients elsewhere, and of those on the same link. [bit/s]
     stays : array of bool, shape (d,)
         Rows in which the item crosses both ways, a share of them all.
+    share_frac : float
+        That share. [fraction]
     unmeasured : str
         The direction that clients on the same link cross as well and nobody measured; "" if none.
     """
 
     paths: CapacityPaths
-    in_turn_bps: "NDArray[np.float64]"
+    away_bps: "NDArray[np.float64]"
+    both_bps: "NDArray[np.float64]"
     stays: "NDArray[np.bool_]"
+    share_frac: float
     unmeasured: str = ""
+
+    def in_turn_bps(self) -> "NDArray[np.float64]":
+        """Rate of many items one after the other, clients of both kinds among them. [bit/s]"""
+        if not self.stays.any():
+            return self.away_bps
+        time = self.share_frac / np.maximum(self.both_bps, _LEAST_BPS)
+        time += (1.0 - self.share_frac) / np.maximum(self.away_bps, _LEAST_BPS)
+        return np.where(self.both_bps > _LEAST_BPS, 1.0 / time, 0.0)
 
 
 def crossing_of(ask: UploadAsk, draw: "Callable[[str], CapacityPaths]") -> UploadCrossing:
@@ -61,28 +73,27 @@ def crossing_of(ask: UploadAsk, draw: "Callable[[str], CapacityPaths]") -> Uploa
     time that is the mean of both kinds', their rate is the harmonic mean.
     """
     paths, share = draw(ask.direction), ask.same_link_share_frac
-    away_bps, unmeasured = paths.rates_bps, ""
+    own_bps = away_bps = both_bps = paths.rates_bps
     if ask.remote_rate_bps is not None:
         away_bps = np.minimum(away_bps, ask.remote_rate_bps)
-    stays = np.zeros(paths.n_draws, dtype=np.bool_)
-    one_bps, in_turn_bps = away_bps, away_bps
+    stays, unmeasured, one_bps = np.zeros(paths.n_draws, dtype=np.bool_), "", away_bps
     if share:
         try:
-            back = draw(opposite(ask.direction))
+            both_bps = np.minimum(both_bps, draw(opposite(ask.direction)).rates_bps)
         except FitError:
             unmeasured = opposite(ask.direction)
         else:
-            both_bps = np.minimum(paths.rates_bps, back.rates_bps)
             stays = spread_share(paths.world, share)
-            one_bps = np.where(stays[:, None], both_bps, away_bps)
-            slower = np.maximum(np.minimum(both_bps, away_bps), _LEAST_BPS)
-            in_turn_bps = 1.0 / (share / np.maximum(both_bps, _LEAST_BPS)
-                                 + (1.0 - share) / np.maximum(away_bps, _LEAST_BPS))  # fmt: skip
-            in_turn_bps = np.where(slower > _LEAST_BPS, in_turn_bps, 0.0)
+            one_bps = away_bps.copy()
+            one_bps[stays] = both_bps[stays]
+    if one_bps is not own_bps:
+        paths = CapacityPaths.from_rates(one_bps, paths.step_s, paths.world)
     return UploadCrossing(
-        paths=CapacityPaths.from_rates(one_bps, paths.step_s, paths.world),
-        in_turn_bps=in_turn_bps,
+        paths=paths,
+        away_bps=away_bps,
+        both_bps=both_bps,
         stays=stays,
+        share_frac=share,
         unmeasured=unmeasured,
     )
 

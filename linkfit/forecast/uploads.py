@@ -27,6 +27,8 @@ from linkfit.link.paths import CapacityPaths
 from linkfit.units import BITS_PER_BYTE, SECONDS_PER_DAY
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from linkfit.link.model import LinkModel
 
 _RECONNECT_TRIPS = 2.0  # TCP and TLS 1.3 again after a break
@@ -111,6 +113,7 @@ class _Case:
 
     rates: UploadRates
     crossed: UploadCrossing
+    in_turn_bps: "NDArray[np.float64]"
     long: LongPaths
     breaks: Breaks
 
@@ -124,6 +127,7 @@ class _Case:
         return cls(
             rates=rates,
             crossed=crossed,
+            in_turn_bps=crossed.in_turn_bps() if ask.n_items > 1 else crossed.away_bps,
             long=LongPaths.join(
                 _apart(crossed),
                 n_draws=n_draws,
@@ -151,7 +155,7 @@ class _Case:
         if n_lanes is None:
             n_lanes = 1
         else:
-            payload_bps = self.crossed.in_turn_bps * self.ask.goodput_frac
+            payload_bps = self.in_turn_bps * self.ask.goodput_frac
         rates_bps = lanes_rate_bps(
             payload_bps,
             piece_bits=piece_bytes * BITS_PER_BYTE,

@@ -34,10 +34,10 @@ def test_the_slower_way_sets_the_pace_of_those_on_the_same_link():
     assert_allclose(found.paths.rates_bps[found.stays], 2e6)
     assert_allclose(found.paths.rates_bps[~found.stays], 8e6)
     # four items in turn: 3 at 8 Mbit/s and 1 at 2 take as long as 7 at 8
-    assert_allclose(found.in_turn_bps, 8e6 * 4 / 7)
+    assert_allclose(found.in_turn_bps(), 8e6 * 4 / 7)
     out = crossed(0.25, flow="out")  # up is the slower way already
     assert_allclose(out.paths.rates_bps, 2e6)
-    assert_allclose(out.in_turn_bps, 2e6)
+    assert_allclose(out.in_turn_bps(), 2e6)
 
 
 def test_nobody_or_everybody_on_the_link():
@@ -46,14 +46,14 @@ def test_nobody_or_everybody_on_the_link():
     everybody = crossed(1.0)
     assert everybody.stays.all()
     assert_allclose(everybody.paths.rates_bps, 2e6)
-    assert_allclose(everybody.in_turn_bps, 2e6)
+    assert_allclose(everybody.in_turn_bps(), 2e6)
 
 
 def test_the_far_end_s_limit_is_that_of_clients_elsewhere():
     found = crossed(0.5, remote_rate_bps=1e6)
     assert_allclose(found.paths.rates_bps[found.stays], 2e6)
     assert_allclose(found.paths.rates_bps[~found.stays], 1e6)
-    assert_allclose(found.in_turn_bps, 1 / (0.5 / 2e6 + 0.5 / 1e6))
+    assert_allclose(found.in_turn_bps(), 1 / (0.5 / 2e6 + 0.5 / 1e6))
 
 
 def test_an_outage_of_either_way_stops_those_on_the_same_link():
@@ -64,7 +64,7 @@ def test_an_outage_of_either_way_stops_those_on_the_same_link():
     dead = found.paths.rates_bps == 0
     assert dead[found.stays].sum(axis=1).tolist() == [2] * 20
     assert dead[~found.stays].sum(axis=1).tolist() == [1] * 20
-    assert (found.in_turn_bps == 0).sum(axis=1).tolist() == [2] * 40  # whoever's turn it is
+    assert (found.in_turn_bps() == 0).sum(axis=1).tolist() == [2] * 40  # whoever's turn it is
 
 
 def test_a_way_back_that_nobody_measured_is_named_and_left_out():
@@ -109,6 +109,6 @@ def test_more_clients_on_the_link_never_carry_more(rates, one, other, flow):
         for share in (less, more)
     )
     assert many.stays.sum() >= few.stays.sum()
-    assert (many.in_turn_bps <= few.in_turn_bps * (1 + 1e-9) + 1e-6).all()
+    assert (many.in_turn_bps() <= few.in_turn_bps() * (1 + 1e-9) + 1e-6).all()
     own = {"in": down, "out": up}[flow]
     assert (few.paths.rates_bps <= own + 1e-6).all()
