@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from linkfit.errors import InputError
-from linkfit.forecast.data_use import one_time_bytes
+from linkfit.forecast.data_use import one_time_bytes, rounded_bytes_per_day
 from linkfit.forecast.demand import limit_bytes_per_day
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.outcomes import DataForecast
+from linkfit.forecast.plan_use import usable_bytes
 from linkfit.forecast.used_so_far import SoFar
 from linkfit.site.model import Service, Site, Task
 
@@ -76,18 +77,20 @@ def how_often(
     Notes
     -----
     Sizes, overhead and caches vary as in the ledger; the number of times is what is asked for
-    and does not. The spread of the mean size of N times follows from N, found by iteration.
+    and does not. The spread of the mean size of N times follows from N, found by iteration. A
+    plan that is used up each cycle has nothing to carry over.
     """
     if site.plan.cap_bytes is None:
         raise InputError("[plan] cap: expected a cap that can run out, got none; give --plan")
-    plan = replace(site.plan, carry_over_bytes=0.0)
+    plan = replace(site.plan, carry_over_bytes=0.0, round_up_bytes=None)
     rest = forecast(replace(_with_rate(site, service, task, 0.0), plan=plan))
     others, days, room_bytes = rest.use, rest.cycle_days, site.plan.cap_bytes
     one = one_time_bytes(site, service, task, seed=seed).draws
+    rounded = rounded_bytes_per_day(site, seed=seed)
     if so_far is not None:
         others = so_far.rest(rest.use, np.random.default_rng([seed, 0x1EF7]))
         days, room_bytes = so_far.left_days, room_bytes - so_far.used_bytes
-        one = one[so_far.level.rows]
+        one, rounded = one[so_far.level.rows], rounded[so_far.level.rows]
     if not one.max() > 0:
         raise InputError(
             f"--task: expected a task that uses data that the plan counts, got {task.name!r}: it "
@@ -106,7 +109,7 @@ def how_often(
             per_day = room / (one * np.exp(np.sqrt(variance) * z - variance / 2))
         return Forecast(draws=np.minimum(per_day, most), unit="a day", world=others.world)
 
-    room = np.full(one.size, room_bytes)
+    room = usable_bytes(np.full(one.size, max(room_bytes, 0.0)), rounded * days)
     return HowOften(
         service=service,
         task=task,

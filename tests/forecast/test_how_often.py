@@ -53,6 +53,20 @@ def test_besides_the_rest_leaves_the_rest_its_share():
     assert (found.besides.draws <= found.alone.draws).all()
 
 
+def test_sessions_rounded_up_leave_less_and_as_much_as_the_ledger_says():
+    """720 sessions of half a 2 MB multiple: 0.72 GB of 12, alone or beside the rest."""
+    rounded = replace(SITE, plan=replace(SITE.plan, round_up_bytes=2e6))
+    plain, less = answer(), answer(rounded)
+    alone = less.alone.draws.mean() / plain.alone.draws.mean()
+    assert alone == pytest.approx(1 - 0.72 / 12, abs=0.004)
+    per_day = float(less.besides.quantile(0.5))
+    often = replace(GRID, per_user_day=per_day / 6)
+    service = replace(FINDS, tasks=(often, ADD))
+    assert forecast_data(replace(rounded, services=(service,))).prob_over_cap == pytest.approx(
+        0.5, abs=0.06
+    )
+
+
 @settings(deadline=None, max_examples=15)
 @given(st.floats(1e9, 5e10), st.sampled_from([GRID, ADD]), st.floats(1.0, 3.0))
 def test_a_larger_plan_never_allows_fewer(cap_bytes, task, factor):
