@@ -11,6 +11,7 @@ from linkfit.advice.change import Change, Cost, source_of
 from linkfit.advice.edits import Edit
 from linkfit.advice.link_rates import LinkRates
 from linkfit.advice.upload_settings import large_bytes
+from linkfit.forecast.chunks import LEAST_BYTES
 from linkfit.forecast.hours import Intervals, common_part, day_intervals, site_intervals
 from linkfit.site.hours import DayWindow
 from linkfit.site.kinds import KINDS
@@ -194,11 +195,11 @@ def _chunks(
 ) -> Iterator[Change]:  # fmt: skip
     """Pieces for items that the path does not carry, or not safely, as they are."""
     limited = site.path.body_limit_bytes is not None or site.path.idle_timeout_s is not None
-    if rates.uploads is None or not limited:
+    sent_bytes = min(holder.chunk_bytes or math.inf, large_bytes(holder))
+    if rates.uploads is None or not limited or sent_bytes <= LEAST_BYTES:
         return
     advice = rates.uploads.chunk(site, holder)
     # any size up to the upper end does; whole items, too, where the item itself is that end
-    sent_bytes = min(holder.chunk_bytes or math.inf, large_bytes(holder))
     if advice is None or advice.bound == "item" or sent_bytes <= advice.high_bytes:
         return
     yield Change(
@@ -219,8 +220,10 @@ def _parallel(
     where: dict[str, str],
 ) -> Iterator[Change]:  # fmt: skip
     """The number at once that fills the link without keeping the first one waiting."""
-    advice = None if rates.uploads is None else rates.uploads.lanes(site, holder)
     many = isinstance(holder, Backlog) or holder.n_requests > 1
+    if rates.uploads is None or not (many or holder.n_parallel > 1):
+        return
+    advice = rates.uploads.lanes(site, holder)
     if advice is None or advice.n_lanes == holder.n_parallel:
         return
     more = advice.n_lanes > holder.n_parallel

@@ -45,14 +45,14 @@ class LinkUploads:
     def chunk(self, site: Site, holder: Task | Backlog) -> ChunkAdvice | None:
         """The size of a piece of its large items."""
         seen = self._seen(site, holder, large_bytes(holder))
-        return None if seen is None else seen.chunk_advice()[0]
+        return None if seen is None else seen.chunk_advice()
 
     def lanes(self, site: Site, holder: Task | Backlog) -> LaneAdvice | None:
         """How many of its usual items at once, in the pieces that it has."""
         item_bytes = holder.size.median_bytes
         seen = self._seen(site, holder, item_bytes)
         piece_bytes = min(holder.chunk_bytes or item_bytes, item_bytes)
-        return None if seen is None else seen.lane_advice(piece_bytes)[0]
+        return None if seen is None else seen.lane_advice(piece_bytes)
 
     def _seen(self, site: Site, holder: Task | Backlog, item_bytes: float) -> UploadRates | None:
         """Rates for items of this size; those of the same path are found once."""

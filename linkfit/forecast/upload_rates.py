@@ -85,53 +85,62 @@ class UploadRates:
         part = min(piece_bytes / self.ask.size_bytes, 1.0)
         return self.rtts_s + self.ask.per_item_s * part
 
-    def chunk_advice(self) -> tuple[ChunkAdvice, Forecast]:
-        """The advice from all worlds together, and what each world alone would say."""
+    def chunk_advice(self) -> ChunkAdvice:
+        """The size of a piece, from all worlds together."""
+        return self._chunk(self.rate.draws, self.breaks_per_day.draws)
+
+    def chunks_by_world(self) -> Forecast:
+        """The size that each world alone would say. [bytes]"""
         numbers, worlds = np.unique(self.rate.world), self.breaks_per_day.world
-
-        def advice(rates_bps: "NDArray[np.float64]", per_day: float) -> ChunkAdvice:
-            limit_bps = self.ask.lane_limit_bps or math.inf
-            middle, low = np.minimum(np.quantile(rates_bps, (0.5, 0.05)), limit_bps)
-            return recommend_chunk_bytes(
-                rate_bps=max(float(middle), _LEAST_BPS),
-                low_rate_bps=max(float(low), _LEAST_BPS),
-                overhead_s=float(np.median(self.rtts_s)),
-                item_bytes=self.ask.size_bytes,
-                body_limit_bytes=self.ask.body_limit_bytes,
-                total_timeout_s=self.ask.request_timeout_s,
-                breaks_per_h=per_day * SECONDS_PER_HOUR / SECONDS_PER_DAY,
-            )
-
-        per_day = self.breaks_per_day.draws
         each = [
-            advice(self.rate.draws[self.rate.world == n], float(per_day[worlds == n].mean()))
+            self._chunk(
+                self.rate.draws[self.rate.world == n], self.breaks_per_day.draws[worlds == n]
+            )
             for n in numbers
         ]
-        spread = Forecast(
+        return Forecast(
             draws=np.array([one.chunk_bytes for one in each]), unit="bytes", world=numbers
         )
-        return advice(self.rate.draws, float(per_day.mean())), spread
 
-    def lane_advice(self, piece_bytes: float) -> tuple[LaneAdvice, Forecast]:
-        """The number at once from all worlds together, and what each world alone would say."""
+    def _chunk(
+        self, rates_bps: "NDArray[np.float64]", breaks_per_day: "NDArray[np.float64]"
+    ) -> ChunkAdvice:
+        limit_bps = self.ask.lane_limit_bps or math.inf
+        middle, low = np.minimum(np.quantile(rates_bps, (0.5, 0.05)), limit_bps)
+        return recommend_chunk_bytes(
+            rate_bps=max(float(middle), _LEAST_BPS),
+            low_rate_bps=max(float(low), _LEAST_BPS),
+            overhead_s=float(np.median(self.rtts_s)),
+            item_bytes=self.ask.size_bytes,
+            body_limit_bytes=self.ask.body_limit_bytes,
+            total_timeout_s=self.ask.request_timeout_s,
+            breaks_per_h=float(breaks_per_day.mean()) * SECONDS_PER_HOUR / SECONDS_PER_DAY,
+        )
+
+    def lane_advice(self, piece_bytes: float) -> LaneAdvice:
+        """The number at once, from all worlds together."""
+        return self._lanes(self.rate.draws, piece_bytes)
+
+    def lanes_by_world(self, piece_bytes: float) -> Forecast:
+        """The number that each world alone would say."""
         numbers = np.unique(self.rate.world)
+        each = [
+            self._lanes(self.rate.draws[self.rate.world == n], piece_bytes).n_lanes for n in numbers
+        ]
+        return Forecast(draws=np.array(each, dtype=float), unit="at once", world=numbers)
 
-        def advice(rates_bps: "NDArray[np.float64]") -> LaneAdvice:
-            middle, low = np.quantile(rates_bps, (0.5, 0.05))
-            return best_parallel(
-                item_bytes=self.ask.size_bytes,
-                chunk_bytes=piece_bytes,
-                rate_bps=max(float(middle), _LEAST_BPS),
-                low_rate_bps=max(float(low), _LEAST_BPS),
-                overhead_s=float(np.median(self.overheads_s(piece_bytes))),
-                total_timeout_s=self.ask.request_timeout_s,
-                lane_limit_bps=self.ask.lane_limit_bps,
-                n_items=self.ask.n_items,
-            )
-
-        each = [advice(self.rate.draws[self.rate.world == n]).n_lanes for n in numbers]
-        spread = Forecast(draws=np.array(each, dtype=float), unit="at once", world=numbers)
-        return advice(self.rate.draws), spread
+    def _lanes(self, rates_bps: "NDArray[np.float64]", piece_bytes: float) -> LaneAdvice:
+        middle, low = np.quantile(rates_bps, (0.5, 0.05))
+        return best_parallel(
+            item_bytes=self.ask.size_bytes,
+            chunk_bytes=piece_bytes,
+            rate_bps=max(float(middle), _LEAST_BPS),
+            low_rate_bps=max(float(low), _LEAST_BPS),
+            overhead_s=float(np.median(self.overheads_s(piece_bytes))),
+            total_timeout_s=self.ask.request_timeout_s,
+            lane_limit_bps=self.ask.lane_limit_bps,
+            n_items=self.ask.n_items,
+        )
 
 
 def _rng(seed: int, *names: str) -> np.random.Generator:

@@ -60,12 +60,12 @@ def forecast_uploads(
     Slow start of a connection is left out: its cost is a few round trips after each break.
     """
     case = _Case.of(link, ask, seed=seed, n_rows=n_rows, n_draws=n_draws)
-    advice, chunks = case.rates.chunk_advice()
+    advice, chunks = case.rates.chunk_advice(), case.rates.chunks_by_world()
     sent_bytes = ask.size_bytes if ask.whole else min(ask.chunk_bytes or advice.chunk_bytes,
                                                       ask.size_bytes)  # fmt: skip
     sizes = [*_ladder(ask.size_bytes), advice.chunk_bytes, sent_bytes, ask.size_bytes]
     rows = tuple(case.piece_row(size) for size in sorted(set(sizes)))
-    lane_advice, n_lanes = case.rates.lane_advice(sent_bytes)
+    lane_advice = case.rates.lane_advice(sent_bytes)
     lanes: tuple[LaneRow, ...] = ()
     if ask.n_items > 1 and ask.carries(sent_bytes):
         most = min(MOST_LANES, ask.n_items)
@@ -89,7 +89,7 @@ def forecast_uploads(
         sent_bytes=sent_bytes,
         lanes=lanes,
         lane_advice=lane_advice,
-        n_lanes=n_lanes,
+        n_lanes=case.rates.lanes_by_world(sent_bytes),
         timeouts=timeout_rows(
             times_s,
             world,

@@ -35,11 +35,12 @@ def rates_of(link, ask, seed=4):
 def test_the_recommendation_is_that_of_the_whole_forecast(link):
     whole = forecast_uploads(link, ASK, seed=4, n_draws=20)
     short = rates_of(link, ASK)
-    advice, spread = short.chunk_advice()
+    advice = short.chunk_advice()
     assert advice == whole.chunk
-    assert spread.draws.tolist() == whole.chunks.draws.tolist()
-    lanes, n_lanes = short.lane_advice(advice.chunk_bytes)
-    assert (lanes, n_lanes.draws.tolist()) == (whole.lane_advice, whole.n_lanes.draws.tolist())
+    assert short.chunks_by_world().draws.tolist() == whole.chunks.draws.tolist()
+    assert short.lane_advice(advice.chunk_bytes) == whole.lane_advice
+    n_lanes = short.lanes_by_world(advice.chunk_bytes).draws
+    assert n_lanes.tolist() == whole.n_lanes.draws.tolist()
     assert short.outages_per_day() == whole.outages_per_day
 
 
@@ -47,6 +48,6 @@ def test_a_steady_link_recommends_by_hand():
     """8 Mbit/s for 30 s carry 30 MB of payload and headers, half of it within the timeout."""
     steady = fit_link(Trace.from_rates(np.full(600, 8e6), direction="up"))
     ask = UploadAsk(size_bytes=3e8, idle_timeout_s=30.0)
-    advice, _ = rates_of(steady, ask).chunk_advice()
+    advice = rates_of(steady, ask).chunk_advice()
     assert advice.bound == "timeout"
     assert advice.high_bytes <= 15e6 * ask.goodput_frac * 1.05
