@@ -37,10 +37,10 @@ def ask(tmp_path, quick):
     return ["report", site, *quick, "--start", "2026-06-29"]
 
 
-def test_a_page_is_written_its_path_told_and_what_was_read_kept_in_it(run, ask, tmp_path):
-    ask[1].write_text(SITE + BACKLOG, encoding="utf-8")
-    page = tmp_path / "report.html"
-    code, out, _ = run(*ask, "-o", page)
+def test_a_page_is_written_its_path_told_and_what_was_read_kept_in_it(run, steady_file, tmp_path):
+    page, site = tmp_path / "report.html", tmp_path / "site.toml"
+    site.write_text(SITE + BACKLOG, encoding="utf-8")
+    code, out, _ = run("report", site, steady_file, "--start", "2026-06-29", "-o", page)
     assert code == 0
     assert out == f"{page}\n"
     text = page.read_text(encoding="utf-8")
