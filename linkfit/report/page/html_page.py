@@ -32,6 +32,7 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     environment.filters["plain"] = lambda text: harmless(text, limit=_LONGEST)
+    environment.filters["parts"] = _parts
     environment.filters["lines"] = harmless_lines
     environment.filters["kind"] = _kind
     environment.filters["sign"] = lambda verdict: _SIGNS.get(verdict, "?")
@@ -43,6 +44,12 @@ def _environment() -> Environment:
 def harmless_lines(text: str) -> str:
     """`text` line by line without anything that acts; nothing is cut."""
     return "\n".join(harmless(line, limit=len(line) * 10 + 1) for line in text.splitlines())
+
+
+def _parts(text: str) -> list[str]:
+    """A number and its interval, neither of which a line break is to tear from its unit."""
+    first, *intervals = harmless(text, limit=_LONGEST).split(" (")
+    return [first, *(f"({interval}" for interval in intervals)]
 
 
 def _kind(block: "Block") -> str:

@@ -86,3 +86,10 @@ def test_every_drawing_states_its_finding(tree):
 
 def test_a_listing_keeps_its_lines_and_loses_what_acts():
     assert harmless_lines("a\nb\x1b[31m\r\nc") == "a\nb\\x1b[31m\nc"
+
+
+def test_a_number_keeps_its_unit_and_an_interval_its_brackets(tree):
+    parts = ["".join(one.itertext()) for one in tree.iter("span") if one.get("class") == "whole"]
+    assert len(parts) > 100
+    assert all(part.count("(") == part.count(")") for part in parts)
+    assert any(part.startswith("(") for part in parts)
