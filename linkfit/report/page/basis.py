@@ -1,5 +1,6 @@
 """What the report stands on: measurements, assumptions, gaps, cautions, and its inputs."""
 
+import math
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
@@ -14,7 +15,7 @@ from linkfit.link.daily import UNMEASURED_SIGMA
 from linkfit.report.page.blocks import Block, Bullets, Listed, Paragraph, Section, Table
 from linkfit.report.page.inputs import Inputs
 from linkfit.report.page.material import measured
-from linkfit.report.page.rounding import said
+from linkfit.report.page.rounding import said, stated
 from linkfit.report.wording import DIRECTION_WORDS
 from linkfit.units import format_count, format_share
 
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 
 _YEAR_DAYS = 365
 _DAY_S = 86400.0
+_NORMAL_95 = 1.645
 
 
 def measurements_section(found: "Material", inputs: Inputs) -> Section:
@@ -85,7 +87,7 @@ def assumptions_section(found: "Material") -> Section:
     tasks = [
         (f"{service.name}: {task.name}",
          f"{task.n_requests} x {said(task.size.median_bytes, 'bytes')}, spread "
-         f"{task.size.spread:g}, {task.per_user_day:g} a user and day",
+         f"{task.size.spread:.3g}, {said(task.per_user_day, '')} a user and day",
          "site file" if task.source == "site file" else "kind of service", task.source)
         for service in found.site.services for task in service.tasks
     ]  # fmt: skip
@@ -117,7 +119,7 @@ def assumptions_section(found: "Material") -> Section:
 
 def _stated_rows(found: "Material") -> list[tuple[str, str, str, str]]:
     plan, path = found.site.plan, found.site.path
-    cap = "none" if plan.cap_bytes is None else said(plan.cap_bytes, "bytes", 3)
+    cap = "none" if plan.cap_bytes is None else stated(plan.cap_bytes, "bytes")
     rows = [
         ("cap of the data plan", f"{cap}, {plan.counted} counted", "site file", "site file"),
         ("way to the server", path.entry, "site file", "site file"),
@@ -125,7 +127,7 @@ def _stated_rows(found: "Material") -> list[tuple[str, str, str, str]]:
          "site file"),
     ]  # fmt: skip
     if path.body_limit_bytes is not None:
-        limit = said(path.body_limit_bytes, "bytes")
+        limit = stated(path.body_limit_bytes, "bytes")
         rows.append(("largest request the path takes", limit, "site file", "site file"))
     hours = found.site.hours
     if hours.power is not None:
@@ -134,20 +136,23 @@ def _stated_rows(found: "Material") -> list[tuple[str, str, str, str]]:
     return rows
 
 
+def _within(sigma: float) -> str:
+    """What a logarithm known to `sigma` means for the number itself."""
+    return f"nine in ten within a factor of {math.exp(_NORMAL_95 * sigma):.1f}"
+
+
 def _house_rows(found: "Material") -> list[tuple[str, str, str, str]]:
     guess = "common practice, to be replaced by counting"
     return [
-        ("how well a stated number a day is known", f"a factor of e to the +-{RATE_SIGMA:g}",
+        ("how well a stated number a day is known", _within(RATE_SIGMA),
          "linkfit", guess),
-        ("how well a stated size is known", f"a factor of e to the +-{SIZE_SIGMA:g}", "linkfit",
-         guess),
-        ("how much billing cycles differ", f"a factor of e to the +-{CYCLE_SIGMA:g}", "linkfit",
-         guess),
+        ("how well a stated size is known", _within(SIZE_SIGMA), "linkfit", guess),
+        ("how much billing cycles differ", _within(CYCLE_SIGMA), "linkfit", guess),
         ("how much days differ", f"standard deviation {DAY_COV:g} of the mean", "linkfit", guess),
         ("set-up and TLS on top of headers and tunnel", f"{PROTOCOL_FACTOR:g} times", "linkfit",
          "arithmetic on headers"),
-        ("hours of the day that were not measured",
-         f"differ by a factor of e to the +-{UNMEASURED_SIGMA:g}", "linkfit", guess),
+        ("how much hours of the day that were not measured differ", _within(UNMEASURED_SIGMA),
+         "linkfit", guess),
         ("requests a browser has under way at once", f"{BROWSER_LANES}", "linkfit",
          "common practice"),
         ("share that busy services leave to a backlog",

@@ -1,3 +1,4 @@
+import numpy as np
 import pytest
 
 from linkfit.forecast.data_use import RATE_SIGMA
@@ -19,7 +20,7 @@ def test_assumptions_have_an_owner_and_a_source_and_the_numbers_in_force(materia
     rows = [row for table in tables for row in table.rows]
     assert all(row[2] and row[3] for row in rows)
     text = " ".join(cell for row in rows for cell in row)
-    assert f"+-{RATE_SIGMA:g}" in text
+    assert f"factor of {np.exp(1.645 * RATE_SIGMA):.1f}" in text
     assert f"deviation {DAY_COV:g}" in text
 
 
@@ -62,3 +63,12 @@ def test_the_report_that_it_is_compared_with_is_among_the_inputs(inputs):
     table = next(block for block in section.blocks if isinstance(block, Table))
     told = dict(table.rows)["compared with"]
     assert told == f"the report of linkfit 0.9, seed 7, fitted link {'f' * 64}"
+
+
+def test_assumptions_are_said_as_factors_and_without_false_digits(material):
+    table = assumptions_section(material).blocks[0]
+    values = {row[0]: row[1] for row in table.rows}
+    # exp(1.645 * 0.3): nine in ten of a normal logarithm lie within 1.645 of its deviations
+    assert values["how well a stated number a day is known"] == "nine in ten within a factor of 1.6"
+    assert values["cap of the data plan"].startswith("4 GB, ")
+    assert not any("e to the" in value or "+-" in value for value in values.values())
