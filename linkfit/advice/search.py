@@ -47,7 +47,8 @@ class SearchResult:
     lossless : Outcome
         The same among sets that take no quality away.
     front : tuple of Outcome
-        Sets that no evaluated one beats in both cost and targets met, cheapest first.
+        Sets that no evaluated one beats in both cost and targets met, cheapest first; with
+        `n_more` each of them confirmed.
     exhausted, lossless_exhausted : bool
         False: the evaluations ran out before the search was done, so a cheaper or closer set
         may exist.
@@ -92,8 +93,8 @@ def search_changes(
         Site to Evaluation; must use the same seed each time (common random numbers), so that a
         difference between two sites comes from the change, not from the draw.
     confirm : callable, optional
-        An exact and slower `evaluate`, for sets that are about to be chosen; a set that it
-        refuses is not, and the search goes on.
+        An exact and slower `evaluate`, for sets that are about to be chosen or shown; a set that
+        it refuses is not, and the search goes on.
     judge : callable
         Evaluation to its targets, always the same ones in the same order.
     n_evaluations : int
@@ -130,10 +131,12 @@ def search_changes(
         lossless.exhausted = search.exhausted
     tried.allow(n_more)
     search.fill_front()
-    search.repair(confirm)
-    shown = search.best.changes + (lossless.best.changes if n_more else ())
-    for change in shown:  # what is shown of a chosen change is its own evaluation
-        tried.outcome((change,))
+    search.repair(confirm, front=n_more > 0)
+    # what is shown of a chosen change is its own evaluation, which may stand on the front as well
+    while any(not tried.knows((change,)) for change in _shown(search, lossless, n_more)):
+        for change in _shown(search, lossless, n_more):
+            tried.outcome((change,))
+        search.repair(confirm, front=n_more > 0)
     return SearchResult(
         before=before,
         singles=tuple(o for o in tried.outcomes.values() if len(o.changes) == 1),
@@ -146,6 +149,11 @@ def search_changes(
         n_cut_short=search.n_cut_short + lossless.n_cut_short,
         n_evaluations=len(tried.outcomes),
     )
+
+
+def _shown(search: "_Search", lossless: "_Search", n_more: int) -> tuple[Change, ...]:
+    """Changes of the answers that are told one by one."""
+    return search.best.changes + (lossless.best.changes if n_more else ())
 
 
 def _up_to(front: tuple[Outcome, ...], best: Outcome) -> tuple[Outcome, ...]:
@@ -185,14 +193,16 @@ class _Search:
                 return
             self.tried.confirm(self.best, confirm)
 
-    def repair(self, confirm: Evaluate | None) -> None:
-        """Confirm what is shown as best, also where another search came upon it."""
-        while confirm is not None and (doubtful := self._unconfirmed()):
+    def repair(self, confirm: Evaluate | None, *, front: bool = False) -> None:
+        """Confirm what is shown as best, and the `front`, also where another search found it."""
+        while confirm is not None and (doubtful := self._unconfirmed(front=front)):
             self.tried.confirm(doubtful[0], confirm)
 
-    def _unconfirmed(self) -> list[Outcome]:
+    def _unconfirmed(self, *, front: bool) -> list[Outcome]:
         """The best and, where none fits, the set that meets most targets, unless confirmed."""
         shown = [self.best] if self.best.feasible else [self.best, self.tried.front()[-1]]
+        if front:
+            shown += _up_to(self.tried.front(), self.best)
         return [outcome for outcome in shown if not self.tried.is_confirmed(outcome)]
 
     def _run(self) -> None:
@@ -264,7 +274,8 @@ class _Search:
         best = self.best
         if self._drop_one(best):
             return True
-        for problem in (self.options.problem, self._exact_at(best)):
+        # the sum is right at the best set and nearly so next to it, so that is asked first
+        for problem in (self._exact_at(best), self.options.problem):
             selection = closest_selection(problem, self.excluded, best.cost)
             if selection is None:
                 return False

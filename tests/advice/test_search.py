@@ -268,6 +268,18 @@ def test_the_set_that_meets_most_targets_is_confirmed_where_none_meets_all():
     assert (sure.best.n_met, sure.front[-1].n_met) == (1, 1)
 
 
+def test_each_set_on_the_front_is_one_that_the_exact_evaluation_agrees_with():
+    """The quick evaluation flatters every set; a single change that is told may be on the front."""
+    changes = [shrink(i, 1, points) for i, points in enumerate((1.0, 1.5, 2.0, 4.0))]
+    quick = evaluator(lambda sizes: 1.8 * sizes)
+    exact = evaluator(lambda sizes: np.array([1.8, 2.2, 1.8, 1.9]) * sizes)
+    found = search_changes(hut(4), changes, quick, confirm=exact, n_more=8)
+    assert len(found.front) >= 3
+    for outcome in found.front:
+        judged = target_measures(exact(outcome.evaluation.site))
+        assert [m.value for m in outcome.measures] == [m.value for m in judged]
+
+
 def test_a_budget_too_small_to_compare_is_refused():
     with pytest.raises(InputError, match=r"n_evaluations: expected a whole number >= 2, got 1"):
         search_changes(hut(1), [], evaluator(lambda sizes: sizes), n_evaluations=1)
