@@ -14,9 +14,9 @@ ROOT = Path(__file__).parents[2]
 pytestmark = pytest.mark.slow
 
 
-def done(*command, cwd, timeout_s=600):
+def done(*command, cwd):
     finished = subprocess.run(
-        list(map(str, command)), cwd=cwd, capture_output=True, text=True, timeout=timeout_s,
+        list(map(str, command)), cwd=cwd, capture_output=True, text=True, timeout=600,
         check=False,
     )  # fmt: skip
     assert finished.returncode == 0, finished.stdout[-2000:] + finished.stderr[-4000:]
@@ -52,6 +52,6 @@ def test_installed_alone_it_helps_and_runs_the_demo(wheel, tmp_path):
     assert "Usage: linkfit" in done(binaries / "linkfit", "--help", cwd=tmp_path)
     empty = tmp_path / "elsewhere"
     empty.mkdir()
-    out = done(binaries / "linkfit", "demo", cwd=empty, timeout_s=120)
+    out = done(binaries / "linkfit", "demo", cwd=empty)
     assert "Kestrel Ridge" in out
     assert len(list((empty / "linkfit-demo").glob("*.svg"))) >= 10

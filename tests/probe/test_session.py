@@ -292,7 +292,7 @@ def test_an_interruption_keeps_what_was_measured(namespaces, tmp_path):
     namespaces.shape(up_bps=8e6, down_bps=24e6)
     out = tmp_path / "out"
     command = namespaces.command(
-        "--server", FAR, "--budget", "100 MB", "--seconds", 5, "--streams", 1, "--streams", 2,
+        "--server", FAR, "--budget", "100 MB", "--seconds", 8, "--streams", 1, "--streams", 2,
         "--way", "up", "--out", out, "--json",
     )  # fmt: skip
     pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
