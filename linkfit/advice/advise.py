@@ -24,7 +24,7 @@ from linkfit.link.model import LinkModel
 from linkfit.site.model import Site
 
 N_MORE = 8
-MOST_TASKS_WITH_USERS = 150  # their largest numbers of users take half as long as all the rest
+MOST_TASKS_WITH_USERS = 80  # so many take about as long as a quarter of all the rest
 
 
 class SiteEvaluator(Protocol):
