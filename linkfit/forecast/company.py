@@ -33,12 +33,16 @@ _ROOM = 2.0  # drawn ahead of what is asked for, as a factor
 
 @dataclass(frozen=True, slots=True)
 class Transfers:
-    """Transfers of the others: which probe, start after the probe's own [s], bits; shape (m,)."""
+    """Transfers of the others: which probe, start after the probe's own [s], bits; shape (m,).
+
+    `cap_bps` is inf where there is none.
+    """
 
     probe: "NDArray[np.int64]"
     after_s: "NDArray[np.float64]"
     bits: "NDArray[np.float64]"
     low: "NDArray[np.bool_]"
+    cap_bps: "NDArray[np.float64]"
 
 
 def joined(parts: Sequence[Transfers]) -> Transfers:
@@ -48,6 +52,7 @@ def joined(parts: Sequence[Transfers]) -> Transfers:
         np.concatenate([part.after_s for part in parts]),
         np.concatenate([part.bits for part in parts]),
         np.concatenate([part.low for part in parts]),
+        np.concatenate([part.cap_bps for part in parts]),
     )
 
 
@@ -151,13 +156,14 @@ class _Window:
         keys: Sequence[tuple[str, int]],
         weights: "NDArray[np.float64]",
         scale: "NDArray[np.float64]",
+        n_held: "NDArray[np.float64]",
         n_enough: "NDArray[np.float64]",
     ) -> _Found:
-        """Points with mark below ``weights[flow] * scale[probe]``; flows numbered as in `keys`.
+        """Points with mark below ``weights[flow] * scale[probe] + n_held[flow]``.
 
-        Marks above `n_enough` of their flow may be left out.
+        Flows are numbered as in `keys`. Marks above `n_enough` of their flow may be left out.
         """
-        limits = np.minimum(weights * float(scale.max()), n_enough).tolist()
+        limits = np.minimum(weights * float(scale.max()) + n_held, n_enough).tolist()
         parts = [
             (flow, points)
             for flow, (key, limit) in enumerate(zip(keys, limits, strict=True))
@@ -171,7 +177,8 @@ class _Window:
         found = _Found(flow, points)
         if scale.size < self.n_probes:
             found = found.where(points.probe < scale.size)
-        return found.where(found.points.mark < weights[found.flow] * scale[found.points.probe])
+        limit = weights[found.flow] * scale[found.points.probe] + n_held[found.flow]
+        return found.where(found.points.mark < limit)
 
     def _field(self, key: tuple[str, int]) -> _Field:
         if key not in self.fields:
@@ -213,14 +220,17 @@ class Company:
         -----
         In M/G/1-PS the numbers under way of all classes are Poisson with the means
         rho_i E / (1 - rho), one exponential E for all: together that is the geometric law.
-        Low-priority flows see what the others leave. A load above the capacity has been heaping
-        up for a random part of `busy_s`. Of a flow of `n_sources` users who wait for each
+        Low-priority flows see what the others leave. What a cap holds to a share f of the
+        capacity stays longer: rho_i (1 / f - 1) more are there in the mean (Little's law; exact
+        for a light load, and too many for a heavy one). A load above the capacity has been
+        heaping up for a random part of `busy_s`. Of a flow of `n_sources` users who wait for each
         transfer no more than that are there, the law of the open queue cut off: a closed queue of
         as many users has fewer still (machine repair), so this errs to the slow side.
         """
         low = np.array([flow.low_priority for flow in flows])
         rho = np.array([flow.load_bps for flow in flows]) / mean_rate_bps
         rate = np.array([flow.arrivals_per_s for flow in flows])
+        longer = np.maximum(mean_rate_bps / _caps_bps(flows) - 1.0, 0.0)
         parts = []
         above = 0.0
         for level, mine in enumerate((~low, low)):
@@ -231,7 +241,8 @@ class Company:
             room = 1.0 - min(total, TOP_LOAD_FRAC)
             scale = self._crowd[level, :n]
             mean = np.minimum(own / room, _MOST_PRESENT)
-            parts.append(self._found(_PRESENT, flows, mean, scale))
+            held = np.minimum(own * longer, _MOST_HEAPED)
+            parts.append(self._found(_PRESENT, flows, mean, scale, held))
             excess = (total - max(TOP_LOAD_FRAC, above)) / float(own.sum())
             if excess > 0:
                 heaped = np.where(mine, rate, 0.0) * busy_s * min(excess, 1.0)
@@ -246,11 +257,13 @@ class Company:
         flows: Sequence[FlowClass],
         weights: "NDArray[np.float64]",
         scale: "NDArray[np.float64]",
+        n_held: "NDArray[np.float64] | float" = 0.0,
     ) -> Transfers:
         users = np.array([math.inf if f.n_sources is None else f.n_sources for f in flows])
         # so many unit-rate points hold as many as there are users, but for one draw in 10^12
         n_enough = users + 8.0 * np.sqrt(users) + 20.0
-        found = self._window(number).below(_keys(flows), weights, scale, n_enough)
+        n_held = np.broadcast_to(n_held, weights.shape)
+        found = self._window(number).below(_keys(flows), weights, scale, n_held, n_enough)
         found = _at_most(found, users)
         # what is found under way is length-biased (of a lognormal: its median times
         # exp(sigma^2)), and a uniform part of it is left
@@ -271,13 +284,14 @@ class Company:
         rate = np.array([flow.arrivals_per_s for flow in flows])
         asked = from_s < to_s
         first, last = float(from_s[asked].min()), float(to_s[asked].max())
-        endless, keys = np.full(rate.size, np.inf), _keys(flows)
+        no_more, endless = np.zeros(rate.size), np.full(rate.size, np.inf)
+        keys = _keys(flows)
         parts = []
         for number, (begin, end) in enumerate(_windows_s(last)):
             if end <= first:
                 continue
             length = np.full(from_s.size, end - begin)
-            found = self._window(number).below(keys, rate, length, endless)
+            found = self._window(number).below(keys, rate, length, no_more, endless)
             after = begin + (end - begin) * found.points.uniform.astype(np.float64)
             probe = found.points.probe
             inside = (after >= from_s[probe]) & (after < to_s[probe])
@@ -327,6 +341,10 @@ def _sigma(flows: Sequence[FlowClass]) -> "NDArray[np.float64]":
     return np.log([flow.spread for flow in flows])
 
 
+def _caps_bps(flows: Sequence[FlowClass]) -> "NDArray[np.float64]":
+    return np.array([math.inf if flow.cap_bps is None else flow.cap_bps for flow in flows])
+
+
 def _bits(flows: Sequence[FlowClass], found: _Found) -> "NDArray[np.float64]":
     """Lognormal sizes."""
     median = np.array([flow.median_bits for flow in flows])
@@ -341,4 +359,6 @@ def _transfers(
     bits: "NDArray[np.float64]",
 ) -> Transfers:
     low = np.array([flow.low_priority for flow in flows])[found.flow]
-    return Transfers(found.points.probe.astype(np.int64), after_s, np.maximum(bits, 1.0), low)
+    cap_bps = _caps_bps(flows)[found.flow]
+    probe = found.points.probe.astype(np.int64)
+    return Transfers(probe, after_s, np.maximum(bits, 1.0), low, cap_bps)

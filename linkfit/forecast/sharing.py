@@ -1,30 +1,31 @@
 """Many transfers at once on one direction of the link: egalitarian processor sharing.
 
 All transfers in progress get equal parts of the capacity that CapacityPaths has at that moment.
-Without per-flow caps this is exact and cheap: on the clock that counts bits the link could have
-carried, the capacity is 1 and a transfer of x bits leaves when the virtual time (bits that each
-transfer present got so far) has grown by x. Caps of single flows need the water level instead
-(`linkfit.forecast.capped`).
+This is exact and cheap: on the clock that counts bits the link could have carried, the capacity
+is 1 and a transfer of x bits leaves when the virtual time (bits that each transfer present got so
+far) has grown by x. Caps of single flows need more (`linkfit.forecast.capped`).
+
+Source
+------
+L. Kleinrock, "Time-shared systems: a theoretical treatment", J. ACM 14(2), 242-261, 1967,
+doi:10.1145/321386.321388 (the discipline).
 """
 
 import heapq
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from linkfit._checks import count, frozen_array, non_negative, positive, show
+from linkfit._checks import frozen_array, non_negative, positive, show
 from linkfit.errors import InputError
-from linkfit.forecast.capped import capped_finish_s
 from linkfit.link.paths import CapacityPaths
 
 if TYPE_CHECKING:
-    from numpy.typing import ArrayLike, NDArray
+    from numpy.typing import NDArray
 
 BUSY_S = 3600.0  # the busy hour: load lasts this long at most before the transfer looked at
-_WARM_FACTOR = 3.0  # times the mean remaining busy period; the tests compare with M/G/1-PS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,78 +114,6 @@ class SharingResult:
         )
 
 
-def share_capacity(
-    paths: CapacityPaths,
-    starts_s: "ArrayLike",
-    bits: "ArrayLike",
-    *,
-    draws: "ArrayLike" = 0,
-    group_index: "ArrayLike | None" = None,
-    caps_bps: "ArrayLike | None" = None,
-) -> "NDArray[np.float64]":
-    """Time each transfer takes when all of one group share the capacity equally. [s]
-
-    Parameters
-    ----------
-    paths : CapacityPaths
-        Capacity at the IP layer; rows loop.
-    starts_s, bits : array, shape (n,)
-        Start [s, >= 0] and size [bits, > 0] of each transfer.
-    draws : array of int, shape (n,)
-        Row each transfer runs on; broadcasts.
-    group_index : array of int, shape (n,), optional
-        Transfers share with those of their own group only; `draws` if not given.
-    caps_bps : array, shape (n,), optional
-        Most that one transfer can use; inf for no limit. [bit/s]
-
-    Returns
-    -------
-    time_s : array, shape (n,)
-        From start to last bit; inf where the row never carries it. [s]
-
-    Raises
-    ------
-    InputError
-        If a size is not above 0 or a start is negative.
-
-    Notes
-    -----
-    O(n log n) in the number of transfers, whatever the length of the paths. With caps that
-    bind, O(steps in which something runs) instead.
-
-    Source
-    ------
-    L. Kleinrock, "Time-shared systems: a theoretical treatment", J. ACM 14(2), 242-261, 1967,
-    doi:10.1145/321386.321388 (the discipline).
-    """
-    start, size, row = np.broadcast_arrays(
-        np.asarray(starts_s, float), np.asarray(bits, float), np.asarray(draws, np.int64)
-    )
-    if size.size and not (size.min() > 0 and start.min() >= 0 and np.isfinite(size).all()):
-        raise InputError(
-            "transfers: expected starts >= 0 and finite sizes > 0, "
-            f"got a start of {start.min():g} s and a size of {size.min():g} bits"
-        )
-    group = (
-        row
-        if group_index is None
-        else np.broadcast_to(np.asarray(group_index, np.int64), row.shape)
-    )
-    if caps_bps is not None:
-        caps = np.broadcast_to(np.asarray(caps_bps, float), row.shape)
-        if (caps < float(paths.rates_bps.max())).any():
-            return capped_finish_s(paths, start, size, row, group, caps) - start
-    clock_bits = paths.carried_bits(start, row)
-    order = np.lexsort((start, group))
-    finish = np.empty(size.shape)
-    finish[order] = leave_clock(clock_bits[order], size[order], group[order])
-    # rounding apart, sharing is never faster than being alone
-    return (
-        np.maximum(paths.time_at_bits_s(finish, row), paths.time_at_bits_s(clock_bits + size, row))
-        - start
-    )
-
-
 def leave_clock(
     clock_bits: "NDArray[np.float64]", size_bits: "NDArray[np.float64]", group: "NDArray[np.int64]"
 ) -> "NDArray[np.float64]":
@@ -262,42 +191,6 @@ def processor_sharing(arrive: list[float], size: list[float]) -> list[float]:
     return leave
 
 
-def warm_up_s(paths: CapacityPaths, classes: Sequence[FlowClass], busy_s: float = BUSY_S) -> float:
-    """Time after which a link that starts idle looks like one that has been shared for long. [s]
-
-    Three times the mean remaining busy period E[S^2] / (2 E[S] (1 - rho)^2) of M/G/1, and
-    `busy_s` at most: a busy hour does not last for ever, so a load above the capacity gives
-    long times, not infinite ones.
-    """
-    mean_rate = paths.mean_rate_bps
-    work = sum(c.load_bps for c in classes)
-    if not work or not mean_rate:
-        return 0.0
-    squares = sum(
-        c.arrivals_per_s * c.mean_bits**2 * math.exp(math.log(c.spread) ** 2) for c in classes
-    )
-    slack = 1.0 - work / mean_rate
-    if slack <= 0:
-        return busy_s
-    return min(busy_s, _WARM_FACTOR * squares / (2 * work * mean_rate * slack**2))
-
-
-def _draw_bits(
-    classes: Sequence[FlowClass], index: "NDArray[np.int64]", rng: np.random.Generator
-) -> "NDArray[np.float64]":
-    """A size for each transfer, from the law of its class."""
-    median = np.array([c.median_bits for c in classes])
-    sigma = np.log([c.spread for c in classes])
-    return median[index] * np.exp(sigma[index] * rng.standard_normal(index.size))
-
-
-def _caps(classes: Sequence[FlowClass], index: "NDArray[np.int64]") -> "NDArray[np.float64] | None":
-    """Cap of each transfer, None where no class has one."""
-    if all(c.cap_bps is None for c in classes):
-        return None
-    return np.array([math.inf if c.cap_bps is None else c.cap_bps for c in classes])[index]
-
-
 def spread_rows(paths: CapacityPaths, n: int) -> "NDArray[np.int64]":
     """`n` rows of `paths`, the worlds in turn, so that each world gets its part of them."""
     order = np.argsort(paths.world, kind="stable")
@@ -305,74 +198,3 @@ def spread_rows(paths: CapacityPaths, n: int) -> "NDArray[np.int64]":
     first = np.searchsorted(world, world)
     turns = order[np.lexsort((world, np.arange(world.size) - first))]
     return turns[np.arange(n) % turns.size]
-
-
-def simulate_sharing(
-    paths: CapacityPaths,
-    classes: Sequence[FlowClass],
-    *,
-    rng: np.random.Generator,
-    n_jobs: int = 4000,
-    busy_s: float = BUSY_S,
-) -> SharingResult:
-    """Transfers of all classes that start by chance (Poisson) and share the link equally.
-
-    Parameters
-    ----------
-    paths : CapacityPaths
-        Capacity of the direction at the IP layer.
-    classes : sequence of FlowClass
-        What starts, how often, how large.
-    rng : numpy.random.Generator
-        Source of the arrivals and sizes.
-    n_jobs : int
-        Mean number of transfers in the result, all classes together, by their rates.
-    busy_s : float
-        Longest warm-up; with a load above the capacity this decides the result. [s]
-
-    Returns
-    -------
-    result : SharingResult
-        About `n_jobs` transfers; a class that starts seldom has few (see `simulate_tagged`).
-
-    Raises
-    ------
-    InputError
-        If no class ever starts.
-
-    Notes
-    -----
-    Each row in use starts idle at a random place, warms up, and goes on for as long after the
-    part looked at, so that its last transfers still meet new ones. 0.5 us a transfer.
-    """
-    wanted = count("n_jobs", n_jobs)
-    rate = np.array([c.arrivals_per_s for c in classes])
-    total = float(rate.sum()) if rate.size else 0.0
-    if total <= 0:
-        raise InputError(f"classes: expected arrivals in at least one, got {total:g} per second")
-    warm = warm_up_s(paths, classes, busy_s)
-    # at least twice the warm-up is looked at on each row, so that warming is not most of the work
-    n_rows = int(np.clip(wanted / total / max(2 * warm, 1e-9), 1, min(paths.n_draws, wanted)))
-    rows = spread_rows(paths, n_rows)
-    look_s = wanted / total / n_rows
-    n_each = rng.poisson(total * (look_s + 2 * warm), n_rows)
-    row = np.repeat(rows, n_each)
-    since = rng.random(row.size) * (look_s + 2 * warm)
-    index = rng.choice(rate.size, row.size, p=rate / total)
-    start = np.repeat(rng.random(n_rows) * paths.horizon_s, n_each) + since
-    bits = _draw_bits(classes, index, rng)
-    time_s = share_capacity(paths, start, bits, draws=row, caps_bps=_caps(classes, index))
-    keep = (since >= warm) & (since < warm + look_s)
-    index, row, start, bits = index[keep], row[keep], start[keep], bits[keep]
-    one_each = np.arange(row.size)
-    alone_s = share_capacity(
-        paths, start, bits, draws=row, group_index=one_each, caps_bps=_caps(classes, index)
-    )
-    return SharingResult(
-        class_index=index,
-        draw=row,
-        start_s=start,
-        bits=bits,
-        time_s=np.maximum(time_s[keep], alone_s),
-        alone_s=alone_s,
-    )

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from linkfit._checks import count
+from linkfit.forecast.capped import capped_sharing
 from linkfit.forecast.company import SETTLE_S, Company, Transfers, joined
 from linkfit.forecast.priority import leave_clock_by_priority
 from linkfit.forecast.sharing import (
@@ -96,8 +97,21 @@ def _probes(
     bits = tagged.median_bits * np.exp(math.log(tagged.spread) * rng.standard_normal(n))
     alone = share.times_s(paths, start, row, paths.carried_bits(start, row) + bits)
     if tagged.cap_bps is not None:
-        alone = np.maximum(alone, bits / tagged.cap_bps)
+        held = paths.limited(tagged.cap_bps)
+        capped = held.time_at_bits_s(held.carried_bits(start, row) + bits, row) - start
+        alone = np.maximum(alone, capped)
     return _Probes(row, start, bits, alone)
+
+
+@dataclass(frozen=True, slots=True)
+class _Around:
+    """What probes of one kind meet; see `simulate_tagged` for the parts."""
+
+    low_priority: bool
+    cap_bps: float
+    flows: Sequence[FlowClass]
+    company: Company
+    share: _Share
 
 
 def _times_s(
@@ -105,11 +119,10 @@ def _times_s(
     probes: _Probes,
     which: "NDArray[np.int64]",
     company: Transfers,
-    share: _Share,
-    *,
-    low: bool,
+    around: _Around,
 ) -> "NDArray[np.float64]":
     """Time of the probes `which` among `company` on a part of the capacity. [s]"""
+    share = around.share
     member = np.zeros(probes.row.size, np.bool_)
     member[which] = True
     near = member[company.probe]
@@ -119,15 +132,61 @@ def _times_s(
     start = both((probes.start_s[which], probes.start_s[others] + company.after_s[near]))
     # a part of the capacity for all is the whole of it for larger transfers
     bits = both((probes.bits[which], company.bits[near])) / share.walked_frac
-    waits = both((np.full(which.size, low), company.low[near]))
+    waits = both((np.full(which.size, around.low_priority), company.low[near]))
     clock = paths.carried_bits(start, probes.row[probe])
+    caps_bps = both((np.full(which.size, around.cap_bps), company.cap_bps[near]))
+    cap_frac = None
+    if np.isfinite(caps_bps).any():
+        mean_bps = _mean_around_bps(paths, probes) * share.walked_frac
+        cap_frac = np.minimum(caps_bps / mean_bps[probe], 1.0)
     order = np.lexsort((start, probe))
-    order = order[_felt(clock[order], bits[order], probe[order], order < which.size)]
+    # as long as a transfer under its cap lasts alone, it is felt
+    longest = bits if cap_frac is None else bits / cap_frac
+    order = order[_felt(clock[order], longest[order], probe[order], order < which.size)]
     finish = clock + bits  # of those that meet nobody
     order = order[_met(probe[order])]
-    finish[order] = leave_clock_by_priority(clock[order], bits[order], probe[order], waits[order])
+    clock, bits, probe, waits = clock[order], bits[order], probe[order], waits[order]
+    if cap_frac is None:
+        finish[order] = leave_clock_by_priority(clock, bits, probe, waits)
+    else:
+        finish[order] = _leave_clock_by_caps(clock, bits, probe, waits, cap_frac[order])
     time_s = share.times_s(paths, probes.start_s[which], probes.row[which], finish[: which.size])
     return np.maximum(time_s, probes.alone_s[which])
+
+
+def _mean_around_bps(paths: CapacityPaths, probes: _Probes) -> "NDArray[np.float64]":
+    """Mean capacity from the minute before each probe to where it ended alone. [bit/s]"""
+    begin = probes.start_s - SETTLE_S
+    end = probes.start_s + np.where(np.isfinite(probes.alone_s), probes.alone_s, 0.0)
+    carried = paths.carried_bits(end, probes.row) - paths.carried_bits(begin, probes.row)
+    return np.asarray(np.maximum(carried / (end - begin), 1.0))
+
+
+def _leave_clock_by_caps(
+    clock_bits: "NDArray[np.float64]",
+    bits: "NDArray[np.float64]",
+    probe: "NDArray[np.int64]",
+    low: "NDArray[np.bool_]",
+    cap_frac: "NDArray[np.float64]",
+) -> "NDArray[np.float64]":
+    """Reading of the clock at which each transfer leaves; sorted by probe, then clock.
+
+    One by one only around those probes that a cap is felt at.
+    """
+    leaves = np.empty(clock_bits.size)
+    has_cap = np.isin(probe, probe[cap_frac < 1.0])
+    free = ~has_cap
+    leaves[free] = leave_clock_by_priority(clock_bits[free], bits[free], probe[free], low[free])
+    some = np.flatnonzero(has_cap)
+    firsts = np.flatnonzero(np.diff(probe[some], prepend=-1))
+    for member in np.split(some, firsts[1:]) if some.size else ():
+        begin = clock_bits[member[0]]  # small numbers keep what is left of each exact
+        gone = capped_sharing(
+            (clock_bits[member] - begin).tolist(), bits[member].tolist(),
+            cap_frac[member].tolist(), low[member].tolist(),
+        )  # fmt: skip
+        leaves[member] = begin + np.array(gone)
+    return leaves
 
 
 def _felt(
@@ -164,12 +223,12 @@ def _besides(tagged: FlowClass, flow: FlowClass) -> FlowClass:
 def _split(
     mean_rate_bps: float, tagged: FlowClass, classes: Sequence[FlowClass]
 ) -> tuple[float, list[FlowClass]]:
-    """Share that the steady part of small and capped transfers leaves, and the others singly."""
+    """Share that the steady part of small transfers leaves, and the others singly."""
     single, steady = [], 0.0
     for flow in (_besides(tagged, one) for one in classes):
         if not flow.load_bps or (flow.low_priority and not tagged.low_priority):
             continue
-        if flow.cap_bps is not None or flow.mean_bits < MERGE_FRAC * tagged.mean_bits:
+        if flow.mean_bits < MERGE_FRAC * tagged.mean_bits:
             steady += flow.load_bps
         else:
             single.append(flow)
@@ -192,16 +251,6 @@ def _rest_frac(left_frac: float, single: Sequence[FlowClass], mean_rate_bps: flo
     return max(left_frac - load_bps / mean_rate_bps, _LEAST_SHARE_FRAC)
 
 
-@dataclass(frozen=True, slots=True)
-class _Around:
-    """What probes of one kind meet; see `simulate_tagged` for the parts."""
-
-    low_priority: bool
-    flows: Sequence[FlowClass]
-    company: Company
-    share: _Share
-
-
 def _among(paths: CapacityPaths, probes: _Probes, around: _Around) -> "NDArray[np.float64]":
     """Time of each probe among the others, walked as far as the probe lasts. [s]"""
     n = probes.row.size
@@ -218,9 +267,7 @@ def _among(paths: CapacityPaths, probes: _Probes, around: _Around) -> "NDArray[n
     horizon[open_] = np.minimum(2.0 * probes.alone_s[open_], last_s)
     while open_.size:
         parts.append(around.company.arrivals(around.flows, reached, horizon))
-        time_s[open_] = _times_s(
-            paths, probes, open_, joined(parts), share, low=around.low_priority
-        )
+        time_s[open_] = _times_s(paths, probes, open_, joined(parts), around)
         reached[open_] = horizon[open_]
         # what starts after a probe has ended cannot have held it back
         open_ = open_[(time_s[open_] > reached[open_]) & (reached[open_] < last_s)]
@@ -271,8 +318,9 @@ def simulate_tagged(
     Notes
     -----
     The start is exact for a constant capacity; a capacity that varies is met through the minute
-    before the probe. Transfers below a thirtieth of the probe's size, and those with a cap of
-    their own, are taken off the capacity instead of walked one by one. With the same `rng` less
+    before the probe. Transfers below a thirtieth of the probe's size are taken off the capacity
+    instead of walked one by one. A cap counts as a share of the mean capacity around the probe.
+    With the same `rng` less
     load never gives a longer time, but for probes that meet more than 500 others: those meet
     them as their mean load from there on. Cost: what is under way at the start, and what starts
     while the probe runs.
@@ -293,7 +341,8 @@ def simulate_tagged(
         walk_s = _walk_s(single, busy_s, give_up_s)
         rest_frac = _rest_frac(left_frac, single, paths.mean_rate_bps)
         share = _Share(left_frac, walk_s, rest_frac, busy_s, after_factor)
-        around = _Around(tagged.low_priority, single, company, share)
+        cap_bps = math.inf if tagged.cap_bps is None else tagged.cap_bps
+        around = _Around(tagged.low_priority, cap_bps, single, company, share)
         time_s = _among(paths, probes, around)
     else:
         share = _Share(left_frac, busy_s, left_frac, busy_s, after_factor)

@@ -8,9 +8,10 @@ import pytest
 from numpy.testing import assert_allclose
 
 from linkfit.forecast.priority import leave_clock_by_priority
-from linkfit.forecast.sharing import FlowClass, share_capacity
+from linkfit.forecast.sharing import FlowClass
 from linkfit.forecast.tagged import simulate_tagged
 from linkfit.link.paths import CapacityPaths
+from tests.forecast.sharing_history import share_capacity
 
 N = 20_000
 

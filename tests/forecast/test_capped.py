@@ -1,4 +1,4 @@
-"""Sharing with caps of single transfers: water levels, and the walk from event to event."""
+"""Sharing under caps: by hand, against steps of the path, against published queues."""
 
 import numpy as np
 import pytest
@@ -6,106 +6,98 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from linkfit.forecast.capped import capped_finish_s, water_level_bps, water_levels_bps
-from linkfit.forecast.sharing import share_capacity
+from linkfit.forecast.capped import capped_sharing
+from linkfit.forecast.priority import leave_clock_by_priority
 from linkfit.link.paths import CapacityPaths
+from tests.forecast.stepwise_caps import capped_finish_s, water_level_bps, water_levels_bps
 
-caps_st = st.lists(st.floats(0.1, 10.0), min_size=1, max_size=6).map(sorted)
+jobs_st = st.lists(
+    st.tuples(st.integers(0, 40), st.integers(1, 60), st.sampled_from([0.1, 0.35, 1.0])),
+    min_size=1, max_size=8,
+).map(sorted)  # fmt: skip
 
 
-@given(st.floats(0.0, 30.0), caps_st)
-def test_the_water_level_gives_out_all_there_is_or_all_that_is_asked(capacity, caps):
+def columns(jobs):
+    """Starts, sizes and caps of jobs, each as an array."""
+    return np.array(jobs, float).T
+
+
+def ends(starts, sizes, caps, low=None):
+    """As arrays; nobody waits for others if `low` is not given."""
+    waits = [False] * len(starts) if low is None else low
+    return np.array(capped_sharing(list(starts), list(sizes), list(caps), waits))
+
+
+def test_cases_solved_by_hand():
+    assert_allclose(ends([3.0], [2.0], [0.4]), [8.0])
+    # 0.4 and the rest, 0.6, until the first is done at 5, then all of it: 3 + 1 in 6
+    assert_allclose(ends([0, 0], [2.0, 4.0], [0.4, 1.0]), [5.0, 6.0])
+    # four at 0.4 each are too many: a quarter each, as if there were no cap
+    assert_allclose(ends([0] * 4, [1.0] * 4, [0.4] * 4), [4.0] * 4)
+
+
+def test_what_waits_gets_what_the_caps_of_the_others_leave():
+    # 0.75 are left while the first runs to 4, then all
+    assert_allclose(ends([0, 0], [1.0, 4.0], [0.25, 1.0], [False, True]), [4.0, 5.0])
+    # nothing is left by one without a cap
+    assert_allclose(ends([0, 0], [1.0, 4.0], [1.0, 0.5], [False, True]), [1.0, 9.0])
+
+
+# demands 2, 2.6, 4, 5 on a link of 10 get 2, 2.6, 2.7, 2.7 (max-min fair share, arithmetic)
+def test_a_textbook_share():
+    caps = [2.0, 2.6, 4.0, 5.0]
+    got = [2.0, 2.6, 2.7, 2.7]
+    level = water_level_bps(10.0, caps)
+    assert_allclose([min(c, level) for c in caps], got)
+    # all end at 1 if each needs what it gets until then
+    assert_allclose(ends([0] * 4, np.array(got) / 10, np.array(caps) / 10), [1.0] * 4)
+
+
+@settings(max_examples=60, deadline=None)
+@given(jobs_st)
+def test_agrees_with_a_walk_by_steps_of_the_path(jobs):
+    starts, sizes, caps = columns(jobs)
+    rate, row = 5.0, np.zeros(starts.size, np.int64)
+    paths = CapacityPaths.from_rates(np.full(50, rate))
+    slow_s = capped_finish_s(paths, starts / 2, sizes, row, row, caps * rate)
+    assert_allclose(ends(starts / 2 * rate, sizes, caps) / rate, slow_s, rtol=1e-9)
+
+
+@settings(max_examples=60, deadline=None)
+@given(jobs_st, st.integers(0, 255))
+def test_without_caps_it_is_equal_sharing_in_two_priorities(jobs, bits):
+    starts, sizes, _ = columns(jobs)
+    low = np.array([bits >> n & 1 for n in range(starts.size)], bool)
+    expected = leave_clock_by_priority(starts, sizes, np.zeros(starts.size, np.int64), low)
+    assert_allclose(ends(starts, sizes, np.ones(starts.size), low.tolist()), expected, atol=1e-9)
+
+
+@settings(max_examples=60, deadline=None)
+@given(jobs_st, st.integers(0, 255), st.integers(0, 7))
+def test_one_transfer_fewer_never_makes_another_wait_longer(jobs, bits, out):
+    starts, sizes, caps = columns(jobs)
+    low = np.array([bits >> n & 1 for n in range(starts.size)], bool)
+    keep = np.arange(starts.size) != out % starts.size
+    every = ends(starts, sizes, caps, low.tolist())
+    fewer = ends(starts[keep], sizes[keep], caps[keep], low[keep].tolist())
+    assert (fewer <= every[keep] * (1 + 1e-9) + 1e-9).all()
+    assert (every >= starts + sizes / caps - 1e-9).all()
+
+
+@given(st.floats(0.0, 30.0), st.lists(st.floats(0.1, 10.0), min_size=1, max_size=6).map(sorted))
+def test_the_water_level_of_the_walk_gives_out_all_there_is_or_all_that_is_asked(capacity, caps):
     level = water_level_bps(capacity, caps)
     given_out = sum(min(cap, level) for cap in caps)
     assert given_out == pytest.approx(min(capacity, sum(caps)), abs=1e-9)
     assert_allclose(water_levels_bps(np.array([capacity]), np.array(caps)), [level])
 
 
-# link of 10: demands 2, 2.6, 4, 5 get 2, 2.6, 2.7, 2.7 (max-min fair share, arithmetic)
-def test_a_textbook_share():
-    level = water_level_bps(10.0, [2.0, 2.6, 4.0, 5.0])
-    assert_allclose([min(c, level) for c in (2.0, 2.6, 4.0, 5.0)], [2.0, 2.6, 2.7, 2.7])
-
-
-def test_cases_solved_by_hand():
-    paths = CapacityPaths.from_rates(np.full(50, 10.0))
-    alone = share_capacity(paths, [0.3], [20.0], caps_bps=[4.0])
-    assert_allclose(alone, [5.0])
-    # 4 and the rest (6) until the first is done at 5 s, then 10: 30 + 10 bits in 6 s
-    assert_allclose(share_capacity(paths, [0, 0], [20.0, 40.0], caps_bps=[4.0, np.inf]), [5, 6])
-
-
-jobs_st = st.lists(
-    st.tuples(st.integers(0, 40), st.integers(1, 60), st.sampled_from([0.7, 2.0, np.inf])),
-    min_size=1, max_size=7,
-)  # fmt: skip
-rates_st = st.lists(st.integers(0, 6), min_size=2, max_size=8).filter(any)
-
-
-@settings(deadline=None)
-@given(rates_st, jobs_st)
-def test_without_binding_caps_it_is_equal_sharing(rates, jobs):
-    start, bits = (np.array([job[i] for job in jobs], float) for i in (0, 1))
-    paths = CapacityPaths.from_rates(rates)
-    row = np.zeros(start.size, np.int64)
-    finish = capped_finish_s(paths, start / 2, bits, row, row, np.full(start.size, 100.0))
-    ends = start / 2 + share_capacity(paths, start / 2, bits)
-    # in bits: an end on the edge of an outage may fall on either side of it
-    assert_allclose(paths.carried_bits(finish), paths.carried_bits(ends), atol=1e-6)
-
-
-@settings(deadline=None)
-@given(rates_st, jobs_st)
-def test_a_cap_is_kept_and_never_helps_its_owner(rates, jobs):
-    start, bits, cap = (np.array([job[i] for job in jobs], float) for i in (0, 1, 2))
-    times = share_capacity(CapacityPaths.from_rates(rates), start / 2, bits, caps_bps=cap)
-    assert (times >= bits / cap - 1e-6).all()
-    assert (times >= bits / max(rates) - 1e-6).all()
-
-
-def test_long_transfers_skip_steps_in_blocks_and_end_where_a_walk_would():
-    rng = np.random.default_rng(3)
-    rates = rng.uniform(0.5, 8.0, 700)
-    paths = CapacityPaths.from_rates(rates)
-    bits = 3000.0
-    times = share_capacity(paths, [0.25, 10.0], [bits, 500.0], caps_bps=[3.0, 2.0])
-    left, now = [bits, 500.0], 0.25
-    ends = {}
-    while len(ends) < 2:  # steps of 1/64 s divide the grid, so only the ends are rounded
-        level_caps = sorted(
-            c for c, s, k in ((3.0, 0.25, 0), (2.0, 10.0, 1)) if k not in ends and now >= s
-        )
-        level = water_level_bps(rates[int(now) % 700], level_caps)
-        for k, (cap, begin) in enumerate(((3.0, 0.25), (2.0, 10.0))):
-            if k not in ends and now >= begin:
-                left[k] -= min(cap, level) / 64
-                if left[k] <= 0:
-                    ends[k] = now + 1 / 64 - begin
-        now += 1 / 64
-    assert_allclose(times, [ends[0], ends[1]], atol=0.05)
-
-
-def test_a_dead_row_never_ends():
-    paths = CapacityPaths.from_rates([[0.0, 0.0], [2.0, 2.0]])
-    times = share_capacity(paths, [0.0, 0.0], [1.0, 1.0], draws=[0, 1], caps_bps=1.0)
-    assert_allclose(times, [np.inf, 1.0])
-
-
-def test_ends_that_rounding_would_leave_open_still_end():
-    """Late on the clock a millionth of a bit is less than the clock can tell."""
-    paths = CapacityPaths.from_rates(np.full(10, 6e6))
-    start = 9.87654321e6 + np.array([0.0, 0.1, 0.2])
-    times = share_capacity(paths, start, [1e6 / 3, 1e6 / 7, 1e6], caps_bps=[1.1e6, 2.3e6, np.inf])
-    assert_allclose(times, [1e6 / 3.3e6, 1e6 / 16.1e6, 0.20], rtol=0.2)
-
-
 def capped_run(rate, cap, per_s, seed, n=6000):
     """Starts and times of exponential transfers of mean 1 that get `cap` at most."""
     rng = np.random.default_rng([13, seed])
     starts = np.cumsum(rng.exponential(1 / per_s, n))
-    group = np.zeros(n, np.int64)
-    paths = CapacityPaths.from_rates(np.full(10_000, rate))
-    ends = capped_finish_s(paths, starts, rng.exponential(1.0, n), group, group, np.full(n, cap))
+    sizes = rng.exponential(1.0, n)
+    ends = np.array(capped_sharing(starts * rate, sizes, [cap / rate] * n, [False] * n)) / rate
     return starts, ends
 
 

@@ -12,12 +12,10 @@ from linkfit.forecast.sharing import (
     FlowClass,
     busy_periods,
     leave_clock,
-    share_capacity,
-    simulate_sharing,
     spread_rows,
-    warm_up_s,
 )
 from linkfit.link.paths import CapacityPaths
+from tests.forecast.sharing_history import share_capacity, simulate_sharing, warm_up_s
 
 RATE_BPS = 1e6
 CONSTANT = CapacityPaths.from_rates(np.full(100, RATE_BPS))

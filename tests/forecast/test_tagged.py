@@ -1,5 +1,7 @@
 """A transfer met at a random moment: against theory, against a long simulation, by hand."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -7,9 +9,10 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 
 from linkfit.errors import InputError
-from linkfit.forecast.sharing import FlowClass, simulate_sharing
+from linkfit.forecast.sharing import FlowClass
 from linkfit.forecast.tagged import simulate_tagged
 from linkfit.link.paths import CapacityPaths
+from tests.forecast.sharing_history import simulate_sharing
 
 RATE_BPS = 1e6
 CONSTANT = CapacityPaths.from_rates(np.full(3600, RATE_BPS))
@@ -72,6 +75,35 @@ def test_its_own_cap_holds():
     capped = FlowClass(name="c", arrivals_per_s=0, median_bits=2e6, cap_bps=0.5e6)
     result = simulate_tagged(CONSTANT, capped, [], rng=np.random.default_rng(1), n_probes=20)
     assert_allclose(result.time_s, 4.0)
+
+
+# a long history of a varying link, walked by its steps; what counts a cap as a share of the mean
+# capacity was 8 % off at most, what took capped transfers as a steady load 70 % (95th percentile)
+@pytest.mark.slow
+@pytest.mark.parametrize(("own_bps", "other_bps"), [(None, 0.3e6), (0.5e6, 0.3e6), (0.5e6, None)])
+def test_caps_agree_with_a_long_history_by_steps(own_bps, other_bps):
+    rates = np.random.default_rng(1).lognormal(-0.3, 0.7, (20, 3600)) * RATE_BPS
+    paths = CapacityPaths.from_rates(rates)
+    one = replace(flow(0.1, 4e5, name="a"), cap_bps=own_bps)
+    other = replace(flow(0.6, 4e5, name="b"), cap_bps=other_bps)
+    long = simulate_sharing(
+        paths, [one, other], rng=np.random.default_rng(2), n_jobs=20_000
+    ).of_class(0)
+    ours = simulate_tagged(paths, one, [one, other], rng=np.random.default_rng(2), n_probes=2000)
+    expected, found = (np.quantile(r.time_s, [0.5, 0.95]) for r in (long, ours))
+    assert_allclose(found, expected, rtol=0.12)
+
+
+def test_a_capped_transfer_takes_its_cap_and_leaves_the_rest():
+    # one of 0.2 that never ends: 0.8 of the capacity is left for the other
+    slow = FlowClass(name="s", arrivals_per_s=2e-5, median_bits=1e10, cap_bps=0.2 * RATE_BPS)
+    result = simulate_tagged(
+        CONSTANT, flow(0, 1e6), [slow], rng=np.random.default_rng(3), n_probes=400
+    )
+    # Little's law: 1e10 bits at 0.2 Mbit/s, 2e-5 a second: one is there in the mean
+    alone = np.isclose(result.time_s, 1.0)
+    assert abs(alone.mean() - np.exp(-1.0)) < 4 * np.sqrt(0.23 / 400)
+    assert_allclose(result.time_s[~alone].min(), 1.25)
 
 
 def test_a_load_above_the_capacity_gives_long_times_not_infinite_ones():
