@@ -47,6 +47,13 @@ class RunBank:
         np.cumsum(rates_bps * GRID_S, out=cumulative[1:])
         return cls(cumulative_bits=cumulative, first=first)
 
+    def run_of(self, second: "NDArray[np.int64]") -> "NDArray[np.int64]":
+        """The run in which each second of the bank lies."""
+        n = int(self.first[-1])
+        if n <= second.size:  # one look into a table is far cheaper than a search
+            return np.repeat(np.arange(self.first.size - 1), np.diff(self.first))[second]
+        return np.searchsorted(self.first, second, side="right") - 1
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Blocks:
@@ -109,7 +116,7 @@ def _replay_rows(bank: RunBank, blocks: Blocks, step: float, out: "NDArray[np.fl
     end = np.minimum(np.cumsum(blocks.length, axis=1), np.ceil(n_steps * step).astype(np.int64))
     begin = np.zeros_like(end)
     begin[:, 1:] = end[:, :-1]
-    run = np.searchsorted(bank.first, blocks.start, side="right") - 1
+    run = bank.run_of(blocks.start)
     run_first = bank.first[run]
     size = bank.first[run + 1] - run_first
     phase = blocks.start - run_first

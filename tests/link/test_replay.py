@@ -58,3 +58,12 @@ def test_block_lengths_cover_the_horizon_and_have_the_asked_mean(rng):
     assert (length.sum(axis=1) >= 1000).all()
     # standard error of the mean of n geometric lengths is about 20 / sqrt(n)
     assert length.mean() == pytest.approx(20.0, abs=5 * 20.0 / np.sqrt(length.size))
+
+
+@given(st.lists(st.integers(1, 9), min_size=1, max_size=6), st.booleans())
+def test_a_second_is_found_in_its_run_by_the_table_and_by_the_search(sizes, by_table):
+    first = np.r_[0, np.cumsum(sizes)]
+    bank = RunBank.from_rates(np.ones(first[-1]), first)
+    seconds = np.tile(np.arange(first[-1]), 2)[: None if by_table else 1]
+    for second, run in zip(seconds, bank.run_of(seconds), strict=True):
+        assert first[run] <= second < first[run + 1]
