@@ -4,6 +4,7 @@ import io
 import warnings
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 from matplotlib import rc_context
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
@@ -154,7 +155,8 @@ class _Flow:
         stream = io.BytesIO()
         write_figure(block.figure, stream, kind="png", salt=block.name)
         stream.seek(0)
-        pixels = imread(stream)
+        # a byte a colour: pages are kept until the file is whole, pictures of floats fill memory
+        pixels = np.rint(255 * imread(stream)[..., :3]).astype(np.uint8)
         wide, high = block.figure.get_size_inches()
         height_pt = min(_FIGURE_WIDTH_PT * high / wide, _PAGE_PT - _SMALL)
         width_pt = height_pt * wide / high
