@@ -37,7 +37,7 @@ def demo(
     site = parse_site(text, source="kestrel-ridge.toml")
     traces = str(folder / "traces" / "kestrel-ridge")
     given = TraceInput(paths=(traces,), timezone=site.timezone)
-    link = link_from(given, QuickNumbers(), seed=seed)
+    link = link_from(given, QuickNumbers(), seed=seed, families=True)
     with working_on("judging services and looking for changes"):
         found = gather(site, link, seed=seed, start=FIRST_DAY)
     if as_json:

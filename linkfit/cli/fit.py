@@ -54,7 +54,7 @@ def fit(
     given = trace_input(
         traces, direction, columns, units, timezone or "UTC", row_length, saturating, duration_field
     )
-    link = link_from(given, QuickNumbers(), seed=seed)
+    link = link_from(given, QuickNumbers(), seed=seed, families=True)
     if output is not None:  # first: a result that was shown is one that was saved
         link.save(output)
         tell(f"model saved as {output}")

@@ -97,8 +97,10 @@ def read_traces(given: TraceInput) -> "Trace":
         )
 
 
-def link_from(given: TraceInput, quick: QuickNumbers, *, seed: int) -> "LinkModel":
-    """The link model that the command line describes."""
+def link_from(
+    given: TraceInput, quick: QuickNumbers, *, seed: int, families: bool = False
+) -> "LinkModel":
+    """The link model that the command line describes; `families` where they are shown."""
     from linkfit.link.fit import fit_link
 
     if len(given.paths) == 1 and holds_a_link(given.paths[0]):
@@ -115,7 +117,7 @@ def link_from(given: TraceInput, quick: QuickNumbers, *, seed: int) -> "LinkMode
     else:
         trace = _quick_trace(quick) if quick.given else read_traces(_some(given))
     with working_on("fitting the link"):
-        return fit_link(trace, seed=seed, timezone=given.timezone)
+        return fit_link(trace, seed=seed, timezone=given.timezone, families=families)
 
 
 def _completed(trace: "Trace", quick: QuickNumbers) -> "Trace":

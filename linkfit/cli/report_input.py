@@ -76,7 +76,7 @@ def _asked(
 
     chosen = tuple(settings or ())
     site = parse_site(text, source="stdin", settings=chosen)
-    link = link_from(_in_zone(given, site), quick, seed=seed)
+    link = link_from(_in_zone(given, site), quick, seed=seed, families=True)
     day = first_day(start, site, date.today())  # the user's own calendar
     return _with_inputs(site, link, text, chosen, seed, day)
 
@@ -140,8 +140,8 @@ def ask_again(
             "holds its hash alone; give the measurements or the fitted link"
         )
     if links:
-        link = link_from(_in_zone(replace(given, paths=tuple(links)), site), quick,
-                         seed=inputs.seed)  # fmt: skip
+        given = _in_zone(replace(given, paths=tuple(links)), site)
+        link = link_from(given, quick, seed=inputs.seed, families=True)
         check_same_link(inputs, link)
     assert link is not None
     now = version("linkfit")

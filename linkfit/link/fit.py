@@ -48,7 +48,9 @@ _UNSEEN_S = 20.0
 _SHOWS_SECONDS_S = 2.5  # samples longer than this hide what single seconds do
 
 
-def fit_link(trace: Trace, *, seed: int = 0, timezone: str = "UTC") -> LinkModel:
+def fit_link(
+    trace: Trace, *, seed: int = 0, timezone: str = "UTC", families: bool = True
+) -> LinkModel:
     """The model of the link that `trace` measured.
 
     Parameters
@@ -59,6 +61,9 @@ def fit_link(trace: Trace, *, seed: int = 0, timezone: str = "UTC") -> LinkModel
         For the parts of the fit that draw at random.
     timezone : str
         Whose hours of the day the daily pattern tells, for example "Europe/Lisbon".
+    families : bool
+        Also which families tell the rates. That takes most of the time and no forecast needs
+        it: all else is the same without.
 
     Returns
     -------
@@ -84,7 +89,10 @@ def fit_link(trace: Trace, *, seed: int = 0, timezone: str = "UTC") -> LinkModel
     models: dict[str, DirectionModel | None] = {}
     looks = {direction: _looks(trace, direction, latency) for direction in DIRECTIONS}
     for direction, seen in looks.items():
-        models[direction] = _fit_direction(trace, direction, seen, findings, timezone, rng)
+        families_rng = rng.spawn(1)[0] if families else None
+        models[direction] = _fit_direction(
+            trace, direction, seen, findings, timezone, rng, families_rng
+        )
     if all(model is None for model in models.values()):
         raise FitError(
             "trace: expected at least one throughput sample or transfer, got none; "
@@ -132,6 +140,7 @@ def _fit_direction(
     findings: list[Finding],
     timezone: str,
     rng: "Generator",
+    families_rng: "Generator | None",
 ) -> DirectionModel | None:
     """The model of one direction from the best evidence there is; notes what that was."""
     runs = measured_runs(trace, direction)
@@ -151,7 +160,7 @@ def _fit_direction(
     rates_bps = runs.rates_bps
     mean_bps = float(rates_bps.mean())
     counted = runs if seen is None else seen.once()
-    marginal = fit_marginal(counted, bounds_bps, rng)
+    marginal = fit_marginal(counted, bounds_bps, families_rng)
     daily = fit_daily(runs, timezone)
     shown = _shows_single_seconds(trace, direction, seen)
     measured_s = float(rates_bps.size if seen is None else seen.sending_s.sum())

@@ -25,7 +25,7 @@ _TABLE = np.linspace(5e-4, 1 - 5e-4, 1000)
 
 
 def fit_marginal(
-    runs: MeasuredRuns, lower_bounds_bps: "NDArray[np.float64]", rng: "Generator"
+    runs: MeasuredRuns, lower_bounds_bps: "NDArray[np.float64]", rng: "Generator | None"
 ) -> Marginal:
     """Outages, the best family and the smoothed quantiles of the rate of single seconds.
 
@@ -35,8 +35,8 @@ def fit_marginal(
         Seconds of saturating measurement.
     lower_bounds_bps : array, shape (m,)
         Rates known only to be exceeded; they enter every fit as right-censored.
-    rng : Generator
-        For the bootstrap.
+    rng : Generator, optional
+        For the bootstrap; None: no family is tried.
 
     Notes
     -----
@@ -49,12 +49,13 @@ def fit_marginal(
     positive = runs.rates_bps[runs.rates_bps > outages.below_bps]
     families: tuple[FamilyScore, ...] = ()
     p_value = None
-    if positive.size >= MIN_SECONDS and np.ptp(positive) > 1e-6 * positive.max():
+    varies = positive.size >= MIN_SECONDS and np.ptp(positive) > 1e-6 * positive.max()
+    if rng is not None and varies:
         families = score_families(
             positive[:: -(-positive.size // _MAX_SCORED_VALUES)],
             lower_bounds_bps[:: max(-(-lower_bounds_bps.size // _MAX_SCORED_VALUES), 1)],
         )
-    if families:
+    if rng is not None and families:
         p_value = fit_p_value(positive, families[0].name, rng)
     return Marginal(
         rates_bps=smoothed_quantiles(positive) if positive.size else np.empty(0),

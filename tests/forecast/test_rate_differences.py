@@ -11,14 +11,7 @@ from linkfit.forecast.rate_differences import (
     rate_percentiles,
 )
 from linkfit.ingest.trace import Trace
-from linkfit.link import marginal_fit
 from linkfit.link.fit import fit_link
-
-
-@pytest.fixture(autouse=True)
-def without_families(monkeypatch):
-    """Which law fits best is told and never drawn from: two thirds of a fit, for nothing here."""
-    monkeypatch.setattr(marginal_fit, "score_families", lambda *_: ())
 
 
 def persistent_rates(n, seed, correlation=0.95, sigma=0.5):
@@ -32,7 +25,8 @@ def persistent_rates(n, seed, correlation=0.95, sigma=0.5):
 
 
 def model_of(rates_bps):
-    return fit_link(Trace.from_rates(rates_bps, direction="up", layer="ip")).up
+    trace = Trace.from_rates(rates_bps, direction="up", layer="ip")
+    return fit_link(trace, families=False).up
 
 
 def compared(first_bps, second_bps, seed=0, n_resamples=400):

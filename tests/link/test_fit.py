@@ -156,3 +156,17 @@ def test_windows_longer_than_the_runs_are_not_judged():
     parts.append(Trace.from_rates(np.full(70, 9e6)))
     link = lf.fit_link(Trace.merge(parts))
     assert link.up.dependence.windows_s == (1, 10)  # one run of 70 s is no sample of minutes
+
+
+def test_all_but_the_families_is_the_same_without_them(rng):
+    trace = Trace.from_rates(autoregressive_rates(rng, 600), direction="up")
+    link, bare = (lf.fit_link(trace, seed=3, families=families) for families in (True, False))
+    assert link.up.marginal.families
+    assert bare.up.marginal.families == ()
+    assert bare.up.marginal.p_value is None
+    assert bare.up.dependence == link.up.dependence
+    one, other = (
+        model.paths("up", horizon_s=60, n_draws=20, rng=np.random.default_rng(1)).cumulative_bits
+        for model in (link, bare)
+    )
+    assert_allclose(one, other, rtol=0)
