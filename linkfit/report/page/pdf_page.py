@@ -23,7 +23,7 @@ from linkfit.report.page.blocks import (
 )
 from linkfit.report.page.html_page import PARTS, harmless_lines
 from linkfit.report.page.markdown_page import grid_tables
-from linkfit.report.page.pdf_text import LINE_FACTOR, column_widths, wrapped
+from linkfit.report.page.pdf_text import LINE_FACTOR, column_widths, wrapped, wrapped_number
 from linkfit.report.plain import harmless
 
 if TYPE_CHECKING:
@@ -35,6 +35,7 @@ _POINTS_PER_INCH = 72.0
 _TEXT_PT = _WIDTH_PT - 2 * _MARGIN_PT
 _BODY, _SMALL, _MONO = 9.5, 8.0, 7.0
 _SIZES = {"title": 18.0, "part": 15.0, "section": 12.5}
+_FOLLOWS_PT = {"part": 150.0, "section": 60.0}  # stays with its heading
 _CELL_GAP_PT = 8.0
 _FIGURE_WIDTH_PT, _BESIDE_PT = 270.0, 16.0
 _RULE = "#999999"
@@ -120,7 +121,7 @@ class _Flow:
     def heading(self, text: str, level: str) -> None:
         """A heading that stays with what follows."""
         size_pt = _SIZES[level]
-        self._need(size_pt * 2 + 60)
+        self._need(size_pt * 2 + _FOLLOWS_PT[level])
         self.y_pt -= size_pt * 0.7
         self.text(text, size_pt=size_pt, bold=True)
 
@@ -187,13 +188,13 @@ class _Flow:
         cells = [tuple(harmless(cell, limit=500) for cell in row) for row in (header, *rows)]
         widths = column_widths(cells, _TEXT_PT - _CELL_GAP_PT * (len(header) - 1), size_pt)
         # a caption and a header stay with the first row
-        heads_pt = [_row_height_pt(row, widths, size_pt, bold=True) for row in cells[:2]]
+        heads_pt = [_row_height_pt(row, widths, size_pt, numeric, bold=True) for row in cells[:2]]
         self._need(2 * _SMALL * LINE_FACTOR + sum(heads_pt))
         self.text(caption, size_pt=_SMALL + 0.5, bold=True)
         self._row(cells[0], widths, size_pt, numeric, bold=True)
         for row in cells[1:]:
             n_pages = self.n_pages
-            self._need(_row_height_pt(row, widths, size_pt))
+            self._need(_row_height_pt(row, widths, size_pt, numeric))
             if self.n_pages != n_pages:
                 self._row(cells[0], widths, size_pt, numeric, bold=True)
             self._row(row, widths, size_pt, numeric)
@@ -212,13 +213,13 @@ class _Flow:
         for index, (cell, width_pt) in enumerate(zip(row, widths_pt, strict=True)):
             y_pt = top_pt
             right = index in numeric
-            for line in wrapped(cell, width_pt, size_pt, bold=bold):
+            for line in (wrapped_number if right else wrapped)(cell, width_pt, size_pt, bold=bold):
                 y_pt -= size_pt * LINE_FACTOR
                 self._write(line, x_pt + (width_pt if right else 0.0), y_pt, size_pt,
                             ha="right" if right else "left",
                             weight="bold" if bold else "normal")  # fmt: skip
             x_pt += width_pt + _CELL_GAP_PT
-        self.y_pt -= _row_height_pt(row, widths_pt, size_pt, bold=bold)
+        self.y_pt -= _row_height_pt(row, widths_pt, size_pt, numeric, bold=bold)
         self._rule(self.y_pt + 0.15 * size_pt, 0.8 if bold else 0.3)
 
     def _rule(self, y_pt: float, width_pt: float) -> None:
@@ -228,8 +229,15 @@ class _Flow:
 
 
 def _row_height_pt(
-    row: tuple[str, ...], widths_pt: list[float], size_pt: float, *, bold: bool = False
+    row: tuple[str, ...],
+    widths_pt: list[float],
+    size_pt: float,
+    numeric: tuple[int, ...],
+    *,
+    bold: bool = False,
 ) -> float:
-    lines = (wrapped(cell, width, size_pt, bold=bold)
-             for cell, width in zip(row, widths_pt, strict=True))  # fmt: skip
+    lines = [
+        (wrapped_number if index in numeric else wrapped)(cell, width, size_pt, bold=bold)
+        for index, (cell, width) in enumerate(zip(row, widths_pt, strict=True))
+    ]
     return max(len(found) for found in lines) * size_pt * LINE_FACTOR + 0.45 * size_pt

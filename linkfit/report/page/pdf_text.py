@@ -55,6 +55,15 @@ def wrapped(
     return [*lines, line]
 
 
+def wrapped_number(text: str, room_pt: float, size_pt: float, *, bold: bool = False) -> list[str]:
+    """A number and its interval on lines of their own where they do not fit on one."""
+    if width_pt(text, size_pt, bold=bold) <= room_pt:
+        return [text]
+    first, *intervals = text.split(" (")
+    parts = [first, *(f"({interval}" for interval in intervals)]
+    return [line for part in parts for line in wrapped(part, room_pt, size_pt, bold=bold)]
+
+
 def column_widths(rows: Sequence[tuple[str, ...]], room_pt: float, size_pt: float) -> list[float]:
     """Widths of columns that fill at most `room_pt`: as asked where that fits, else shared.
 

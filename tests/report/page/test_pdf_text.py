@@ -1,7 +1,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from linkfit.report.page.pdf_text import column_widths, width_pt, wrapped
+from linkfit.report.page.pdf_text import column_widths, width_pt, wrapped, wrapped_number
 
 WORDS = st.lists(st.text("abcdefgh", min_size=1, max_size=12), min_size=1, max_size=30)
 
@@ -33,3 +33,10 @@ def test_columns_fill_the_room_and_narrow_ones_get_what_they_ask():
 def test_columns_that_fit_keep_their_own_width():
     rows = [("a", "b")]
     assert sum(column_widths(rows, 300.0, 8.0)) < 50
+
+
+def test_a_number_is_parted_from_its_interval_before_anything_else():
+    text = "370 ms (220 to 380 ms)"
+    assert wrapped_number(text, 300.0, 8.0) == [text]
+    assert wrapped_number(text, 80.0, 8.0) == ["370 ms", "(220 to 380 ms)"]
+    assert wrapped_number("no target", 300.0, 8.0) == ["no target"]
