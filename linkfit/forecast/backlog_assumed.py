@@ -32,7 +32,7 @@ def backlog_assumed(site: Site, start: date | None) -> tuple[str, ...]:
             )
     sun = hours_assumed(site.hours, start)
     if sun:
-        said.append(sun)
+        said += [sun, "the battery is full on the first day"]
         if start is not None and site.hours.power and site.hours.power.sun_hours_by_month:
             said.append("each later month has its own sun, a second year that of the first")
     return tuple(said)

@@ -43,3 +43,10 @@ def test_months_have_their_sun_where_a_day_is_known():
     assert dated.endswith("each later month has its own sun, a second year that of the first")
     assert "the mean sun of the year, since no date is given" in bare
     assert "later" not in bare
+
+
+def test_a_battery_that_is_taken_as_full_is_told():
+    """In a dark month it carries a backlog that the sun of its days would not."""
+    power = Power(battery_wh=200, load_w=30, panel_w=100, sun_hours=3.5)
+    assert "the battery is full on the first day" in said(hours=Hours(power=power))
+    assert "battery" not in said()
