@@ -174,7 +174,10 @@ def _add_request(listing: Listing, row: "PieceRow", is_whole: bool) -> None:
     low, high = row.wasted.quantile((0.05, 0.95))
     wasted: str | tuple[str, str] = ""
     if math.isfinite(float(row.time.quantile(0.5))):
-        wasted = (format_size(row.mean_wasted_bytes, 2), f"({between(low, high, 'bytes')})")
+        # a mean of rare losses may lie above the 95 % future
+        rare = high < row.mean_wasted_bytes
+        spread = "rarely any" if rare else between(low, high, "bytes")
+        wasted = (format_size(row.mean_wasted_bytes, 2), f"({spread})")
     listing.add(
         name,
         (chance_text(row.passes.prob), f"({_ends(row.passes)})"),
@@ -251,10 +254,7 @@ def _timeouts(forecast: "UploadsForecast") -> "list[RenderableType]":
     outage = "no outage was seen"
     if advice.outage is not None:
         low, middle, high = advice.outage.quantile(QUANTILES)
-        outage = (
-            f"outages last {format_duration(middle)} ({between(low, high, 's')}), "
-            f"{_number(float(advice.outages_per_day.draws.mean()))} a day"
-        )
+        outage = f"outages last {format_duration(middle)} ({between(low, high, 's')})"
     return [
         heading(f"Timeouts, for one request of {format_size(forecast.sent_bytes, 2)}"),
         Text(),
@@ -275,6 +275,7 @@ def _assumed(forecast: "UploadsForecast") -> "list[RenderableType]":
         "linkfit backlog does.",
         "In brackets: from the 5 % to the 95 % future; behind a chance, how sure it is over many "
         "days: a single hour may be better or worse.",
+        "Expected and sent in vain are means over all futures.",
         "An item that needs more than 30 days, or 200 attempts in a row, counts as never.",
     ]
     if not forecast.ask.drops_per_day:

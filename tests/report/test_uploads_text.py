@@ -74,3 +74,21 @@ def test_clients_on_the_same_link_are_told_apart():
     assert "and 1 drop a day." in text
     alone = shown(fit_link(down, seed=0), 80, **asked)
     assert "leave them out: up was never measured, which they cross as well." in alone
+
+
+def test_a_mean_that_rare_losses_make_does_not_stand_beside_a_range_below_it(link):
+    text = shown(link, 80, size_bytes=5e7, n_items=1, drops_per_day=8.0)
+    assert "(rarely any)" in text
+    assert "kB (0 B)" not in text
+    assert "Expected and sent in vain are means over all futures." in text
+
+
+def test_the_length_of_outages_is_told_with_its_range_and_without_a_bare_count():
+    rates = np.random.default_rng(4).lognormal(np.log(6e6), 0.4, 600)
+    rates[100:104] = rates[400:409] = 0.0
+    text = shown(fit_link(Trace.from_rates(rates, direction="up"), seed=0), 80,
+                 size_bytes=5e6, n_items=2)  # fmt: skip
+    told = text.split("(outages last ")[1].split("Assumed")[0]
+    assert " s (" in told
+    assert " to " in told
+    assert "a day" not in told
