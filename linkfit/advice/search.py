@@ -5,14 +5,15 @@ makes the choice a small mixed-integer program; its answer is always confirmed b
 edited site in full, and corrected where the sum was wrong. Nothing shown was only guessed.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from linkfit._checks import count
 from linkfit.advice.change import Change
-from linkfit.advice.measures import target_measures
+from linkfit.advice.measures import NOTICED, target_measures
 from linkfit.advice.options import LEAST_EFFECT, Options, evaluate_singles
 from linkfit.advice.relevance import by_relevance
 from linkfit.advice.selection import (
@@ -25,6 +26,9 @@ from linkfit.advice.selection import (
 )
 from linkfit.advice.tried import Evaluate, Judge, Outcome, Tried
 from linkfit.site.model import Site
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 N_EVALUATIONS = 24
 SINGLES_FRAC = 0.6  # of the evaluations may go to single changes, the rest confirms sets
@@ -127,6 +131,8 @@ def search_changes(
         tried.allow(n_more)
         lossless.run_confirmed(confirm if n_more else None)
         search.repair(confirm)
+        if not search.best.feasible:  # what is next to a closer set found there
+            search.run_confirmed(confirm)
     else:  # the cheapest of all is also the cheapest of these
         lossless.exhausted = search.exhausted
     tried.allow(n_more)
@@ -172,6 +178,7 @@ class _Search:
         self.tried, self.options, self.thorough = tried, options, thorough
         self.loss_allowed = loss_allowed
         self.corrected = options.problem
+        self.around: tuple[Outcome, Problem] | None = None  # the sum that is right at an outcome
         self.exhausted, self.gap_frac, self.n_cut_short = False, 0.0, 0
 
     @property
@@ -234,19 +241,22 @@ class _Search:
 
     def _approach(self) -> bool:
         """Evaluate the next set on the way to the targets; False if none promises more."""
-        selection = cheapest_selection(self.corrected, self.excluded)
-        if selection is None:
-            around_best = self._exact_at(self.best)
-            selection = cheapest_selection(around_best, self.excluded)
+        if self.around is None or self.around[0] is not self.best:
+            self.around = (self.best, self._exact_at(self.best))
+        best, around_best = self.around
+        for problem, choose in (
+            (self.corrected, cheapest_selection),
+            (around_best, cheapest_selection),
+            (around_best, closest_selection),
+        ):
+            selection = choose(problem, self.excluded)
             if selection is None:
-                selection = closest_selection(around_best, self.excluded)
-        if selection is None:
-            return self._try_everything()
-        promises_more = selection.shortfall < self.best.shortfall - LEAST_EFFECT
-        if not (promises_more or self.thorough):
-            return self._try_everything()
-        self._evaluate(selection)
-        return True
+                continue
+            if selection.shortfall < best.shortfall - LEAST_EFFECT or self.thorough:
+                outcome = self._evaluate(selection)
+                self.around = (best, self._asked_more(around_best, selection, outcome))
+                return True
+        return self._try_everything() or self._one_step()
 
     def _try_everything(self) -> bool:
         """Evaluate all that helps at its strongest, which no sum may rule out; False if tried."""
@@ -255,6 +265,46 @@ class _Search:
             return False
         self.tried.outcome(strongest)
         return True
+
+    def _one_step(self) -> bool:
+        """Evaluate what promises most of all one change away from a set known to be good.
+
+        That is the best, the front, or the best single change: where two changes spoil each
+        other, sums around sets that hold both never lead to those that hold one.
+        """
+        found: list[tuple[float, tuple[Change, ...]]] = []
+        for at in (self.best, *self.tried.front(), *self._best_single()):
+            columns = self.options.indices(at.changes)
+            if columns is None:
+                continue
+            for chosen, gain in self._neighbours(columns):
+                shortfall = float(np.maximum(-(at.margins + gain), 0.0).sum())
+                if shortfall < self.best.shortfall - NOTICED:
+                    found.append((shortfall, self.options.picked(sorted(chosen))))
+        for _, changes in sorted(found, key=lambda step: step[0]):
+            if not self.tried.knows(changes):
+                self.tried.outcome(changes)
+                return True
+        return False
+
+    def _best_single(self) -> list[Outcome]:
+        """The single change that brings the targets nearest, if there is one to choose."""
+        columns = (o for o in self.tried.outcomes.values() if len(o.changes) == 1)
+        known = [o for o in columns if self.options.indices(o.changes) is not None]
+        return [min(known, key=lambda o: o.shortfall)] if known else []
+
+    def _neighbours(
+        self, columns: tuple[int, ...]
+    ) -> "Iterator[tuple[set[int], NDArray[np.float64]]]":
+        """Each set with one setting added, changed or left out, and what it adds to margins."""
+        problem = self.options.problem
+        for index, setting in enumerate(problem.settings):
+            same = {column for column in columns if problem.settings[column] == setting}
+            lost = problem.effects[:, list(same)].sum(axis=1)
+            if index in same:
+                yield set(columns) - same, -lost
+            else:
+                yield (set(columns) - same) | {index}, problem.effects[:, index] - lost
 
     def _exact_at(self, best: Outcome) -> Problem:
         """The problem with needs moved so that the sum is right for `best` as evaluated.
@@ -301,9 +351,11 @@ class _Search:
         self.gap_frac = max(self.gap_frac, selection.gap_frac)
         return self.tried.outcome(self.options.picked(selection.chosen))
 
-    def _evaluate(self, selection: Selection) -> None:
+    def _evaluate(self, selection: Selection) -> Outcome:
         """Evaluate a set and ask more of the targets on which the sum promised too much."""
-        self.corrected = self._asked_more(self.corrected, selection, self._outcome(selection))
+        outcome = self._outcome(selection)
+        self.corrected = self._asked_more(self.corrected, selection, outcome)
+        return outcome
 
     @staticmethod
     def _asked_more(problem: Problem, selection: Selection, outcome: Outcome) -> Problem:

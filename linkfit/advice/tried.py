@@ -119,7 +119,9 @@ class Tried:
     def best(self, among: Callable[[Outcome], bool] = lambda _: True) -> Outcome:
         """Cheapest of those that meet all targets, else the closest, of equals the most met.
 
-        `among` says which sets count; the site as it is must be one of them.
+        `among` says which sets count; the site as it is must be one of them. No other set meets
+        more targets than the closest for as little, unless it lies farther from all targets
+        together than the site as it is.
         """
         outcomes = [outcome for outcome in self.outcomes.values() if among(outcome)]
         fitting = [outcome for outcome in outcomes if outcome.feasible]
@@ -128,7 +130,15 @@ class Tried:
         # shortfalls nearer than what drawing alone moves are equal: targets met decide, then cost
         least = min(outcome.shortfall for outcome in outcomes)
         near = [o for o in outcomes if o.shortfall <= least + NOTICED]
-        return min(near, key=lambda o: (-o.n_met, o.cost, len(o.changes)))
+        best = min(near, key=lambda o: (-o.n_met, o.cost, len(o.changes)))
+        most = self.outcome(()).shortfall
+        while better := [
+            o
+            for o in outcomes
+            if o.n_met > best.n_met and o.cost <= best.cost and o.shortfall <= most
+        ]:
+            best = min(better, key=lambda o: (o.shortfall, o.cost, len(o.changes)))
+        return best
 
     def front(self) -> tuple[Outcome, ...]:
         """Sets that no other one beats in cost and in targets met, cheapest first.

@@ -194,6 +194,22 @@ def test_if_nothing_fits_the_closest_set_is_found_and_no_more_is_spent():
     assert found.best.shortfall == pytest.approx(3.0)
 
 
+def test_changes_that_spoil_each_other_do_not_hide_the_closest_set():
+    """All that helps together is nearer than each alone, and still far from the closest set."""
+
+    def times_s(sizes):
+        a, b, *small = np.log2(1 / sizes)
+        first = 4.0 - a - 0.8 * b + 1.5 * a * b
+        second = 2.0 - 0.5 * small[0] - 0.3 * small[1] - 0.3 * small[2]
+        return np.array([2.0**first, 2.0**second, 0.1, 0.1, 0.1])
+
+    changes = [shrink(i, 1, 1.0 + i / 10) for i in range(5)]
+    found = search_changes(hut(5), changes, evaluator(times_s))
+    assert [change.service for change in found.best.changes] == ["s0", "s2", "s3", "s4"]
+    assert found.best.shortfall == pytest.approx(3.9)
+    assert found.exhausted
+
+
 def test_a_site_that_fits_is_left_alone_but_gains_are_still_measured():
     found = search_changes(hut(2), [shrink(0, 1, 1.0)], evaluator(lambda sizes: 0.5 * sizes))
     assert found.best.changes == ()

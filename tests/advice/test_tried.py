@@ -101,3 +101,32 @@ def test_of_sets_as_close_the_one_that_meets_more_is_best():
     for chosen in ((), (change(0, 1.0),), (change(1, 5.0),)):
         tried.outcome(chosen)
     assert tried.best().changes[0].service == "s1"
+
+
+@settings(max_examples=60, deadline=None)
+@given(problems)
+def test_no_evaluated_set_meets_more_than_the_closest_for_as_little(problem):
+    gains, points = problem
+    judged = Judged([[x - 1 for x in row] for row in gains])  # a change may harm a target
+    tried = Tried(site(4), judged.evaluate, judged.judge, 100)
+    changes = [change(i, p) for i, p in enumerate(points)]
+    for n in range(4):  # all but the set of all
+        for chosen in itertools.combinations(changes, n):
+            tried.outcome(chosen)
+    best, as_it_is = tried.best(), tried.outcome(())
+    assert best.shortfall <= as_it_is.shortfall
+    if not best.feasible:
+        for other in tried.outcomes.values():
+            beats = other.n_met > best.n_met and other.cost <= best.cost
+            assert not beats or other.shortfall > as_it_is.shortfall
+
+
+def test_the_closest_gives_way_to_a_cheaper_set_that_meets_more():
+    judged = Judged([[1, 0], [0, 0.9], [0, 0.9]])
+    tried = Tried(site(2), judged.evaluate, judged.judge, 5)
+    cheap, near = change(0, 1.0), change(1, 5.0)
+    tried.outcome(())
+    met, nearer = tried.outcome((cheap,)), tried.outcome((near,))
+    assert (met.n_met, nearer.n_met) == (1, 0)
+    assert nearer.shortfall < met.shortfall < tried.outcome(()).shortfall
+    assert tried.best() is met
