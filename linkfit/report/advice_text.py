@@ -137,7 +137,7 @@ def verdicts_text(
 
 def _settling(reasons: Mapping[str, Record], timezone: str) -> list[str]:
     """What to measure so that a verdict of "not enough data" becomes another one."""
-    command = "linkfit plan-tests" + ("" if timezone == "UTC" else f" --timezone {timezone}")
+    command = "linkfit plan-tests LINK" + ("" if timezone == "UTC" else f" --timezone {timezone}")
     services: dict[str, list[str]] = {}
     for name, found in reasons.items():
         if found["open_directions"]:

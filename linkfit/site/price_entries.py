@@ -20,7 +20,7 @@ class PlanPriceEntry(Entry):
 class PricesEntry(Entry):
     """What may be bought, at the user's own prices."""
 
-    currency: Label = Field("money", description="of all prices here", examples=["EUR"])
+    currency: Label = Field("units of money", description="of all prices here", examples=["EUR"])
     plans: tuple[PlanPriceEntry, ...] = Field(
         (),
         strict=False,

@@ -39,7 +39,7 @@ class Prices:
         Most money that changes may cost; None: none may be spent. [money a month, money]
     """
 
-    currency: str = "money"
+    currency: str = "units of money"
     plans: tuple[PlanPrice, ...] = ()
     extra_per_gb: float | None = None
     panel_per_w: float | None = None

@@ -189,7 +189,7 @@ def test_costs_stand_in_parts_with_their_source_and_money_that_is_known(record):
     (plan,) = [change for change in record["other_changes"] if change["what"] == "data plan"]
     assert plan["cost"] == "a larger plan, price not given"
     assert plan["cost_parts"]["money"] is None
-    assert record["currency"] == "money"
+    assert record["currency"] == "units of money"
     assert record["answers"]["cheapest"]["money"] == 0.0
 
 

@@ -148,14 +148,16 @@ def test_what_would_settle_an_open_verdict_stands_below_it():
     wall = {"why": "open", "open_directions": ["up"], "measure": [missing, "more"]}
     service = [a_service(name="wall", verdict="not enough data")]
     text = words(shown(verdicts_text(service, {"wall": wall})))
-    assert f"- what would settle wall: {missing}; when and how often: linkfit plan-tests" in text
+    assert (
+        f"- what would settle wall: {missing}; when and how often: linkfit plan-tests LINK" in text
+    )
     unknown = {"wall": wall | {"measure": []}}
     assert "more tests on more days" in words(shown(verdicts_text(service, unknown)))
     both = [*service, a_service(name="shop", verdict="not enough data")]
     text = words(shown(verdicts_text(both, {"wall": wall, "shop": wall})))
     assert f"- what would settle wall, shop: {missing};" in text
     here = words(shown(verdicts_text(service, {"wall": wall}, timezone="Europe/Lisbon")))
-    assert here.endswith("linkfit plan-tests --timezone Europe/Lisbon")
+    assert here.endswith("linkfit plan-tests LINK --timezone Europe/Lisbon")
 
 
 def test_a_target_missed_by_little_is_shown_with_the_digits_that_tell():

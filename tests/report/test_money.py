@@ -1,6 +1,7 @@
 import pytest
 
 from linkfit.report.money import money_text
+from linkfit.site.prices import Prices
 
 
 @pytest.mark.parametrize(
@@ -17,3 +18,9 @@ from linkfit.report.money import money_text
 )
 def test_money_is_said_with_currency_and_how_often(month, once, expected):
     assert money_text(month, once, "EUR") == expected
+
+
+def test_without_a_currency_an_amount_still_reads():
+    assert money_text(8.0, 15.0, Prices().currency) == (
+        "8 units of money a month and 15 units of money once"
+    )
