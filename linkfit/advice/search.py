@@ -225,9 +225,11 @@ class _Search:
                 return
 
     def fill_front(self) -> None:
-        """For each number of targets between none and the best, look for a cheaper set."""
+        """For each number of targets that some set meets, but all, look for a cheaper set."""
         problem = self.options.problem
-        for n_met in range(self.tried.outcome(()).n_met + 1, self.best.n_met):
+        # the cheapest that meets all is known, the cheapest that meets most of them is not
+        ends = self.best.n_met if self.best.feasible else self.tried.front()[-1].n_met + 1
+        for n_met in range(self.tried.outcome(()).n_met + 1, ends):
             while self.tried.n_left > 0:
                 known = [o.cost for o in self.tried.outcomes.values() if o.n_met >= n_met]
                 try:

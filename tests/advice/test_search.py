@@ -210,6 +210,19 @@ def test_changes_that_spoil_each_other_do_not_hide_the_closest_set():
     assert found.exhausted
 
 
+def test_the_front_ends_with_the_cheapest_set_where_no_set_meets_all():
+    """All changes bring the first target nearer, which none reach; two of them are enough else."""
+
+    def times_s(sizes):
+        return np.array([200.0 * sizes.prod(), 3.9 * sizes[1] * sizes[2], *([0.1] * 4)])
+
+    changes = [shrink(i, 1, 1.0 + i / 10) for i in range(6)]
+    found = search_changes(hut(6), changes, evaluator(times_s), n_more=8)
+    assert len(found.best.changes) == 6
+    assert [change.service for change in found.front[-1].changes] == ["s1", "s2"]
+    assert found.front[-1].n_met == found.best.n_met == 5
+
+
 def test_a_site_that_fits_is_left_alone_but_gains_are_still_measured():
     found = search_changes(hut(2), [shrink(0, 1, 1.0)], evaluator(lambda sizes: 0.5 * sizes))
     assert found.best.changes == ()
