@@ -1,10 +1,17 @@
-"""The hour of the day for which verdicts hold: the slowest one that was measured."""
+"""The hour for which verdicts hold: which one it is, and what shares the link in it."""
 
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from linkfit.forecast.company import Company
 from linkfit.forecast.hours import open_hours, site_intervals
+from linkfit.forecast.load import EVEN_LOAD_FRAC, StreamClass
+from linkfit.forecast.sharing import FlowClass
 from linkfit.site.hours import Hours
 
 if TYPE_CHECKING:
@@ -12,6 +19,9 @@ if TYPE_CHECKING:
 
     from linkfit.link.futures import DirectionModel
     from linkfit.link.model import LinkModel
+    from linkfit.link.paths import CapacityPaths
+
+LEAST_SHARE_FRAC = 0.05  # of a link that streams would fill: transfers still trickle
 
 
 def slowest_hour(link: "LinkModel", hours: Hours) -> int | None:
@@ -40,3 +50,100 @@ def _lowest(model: "DirectionModel", is_open: "NDArray[np.bool_]") -> tuple[floa
         return None
     hour = int(usable[np.argmin(model.daily.factor[usable])])
     return float(model.daily.factor[hour]), hour
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)  # no slots: what it caches has its place
+class BusyHour:
+    """The link in the hour that verdicts hold for, and everything that shares it then.
+
+    Parameters
+    ----------
+    paths : mapping of direction to CapacityPaths
+        The whole capacity.
+    classes : mapping of direction to tuple of FlowClass
+        Transfers that share the direction.
+    streams : mapping of direction to tuple of StreamClass
+        Streams that share the direction.
+    company : Company, optional
+        What the others start around each run looked at; every task has its own if not given.
+    """
+
+    link: "LinkModel"
+    paths: "Mapping[str, CapacityPaths]"
+    classes: Mapping[str, tuple[FlowClass, ...]]
+    streams: Mapping[str, tuple[StreamClass, ...]]
+    company: Company | None = None
+
+    def busy_frac(self, direction: str) -> float:
+        """Share of the capacity that others use in the mean. [fraction]"""
+        load = sum(flow.load_bps for flow in self.classes[direction])
+        mean = self.paths[direction].mean_rate_bps
+        return min(1.0, (load + self.stream_bps[direction]) / mean) if mean else 1.0
+
+    @cached_property
+    def stream_bps(self) -> Mapping[str, float]:
+        """Mean rate of the streams that run in each direction. [bit/s]"""
+        return {
+            d: math.fsum(one.load_bps for one in streams) for d, streams in self.streams.items()
+        }
+
+    @cached_property
+    def rates(self) -> tuple[tuple[str, float], ...]:
+        """Mean capacity of each direction. [bit/s]"""
+        return tuple(sorted((d, paths.mean_rate_bps) for d, paths in self.paths.items()))
+
+    @cached_property
+    def loads(self) -> tuple[tuple[str, FlowClass | StreamClass, float], ...]:
+        """Direction, flow or stream, and share of the capacity of all that shares it."""
+        rates = {d: max(rate_bps, 1.0) for d, rate_bps in self.rates}
+        flows = ((d, one, one.load_bps / rates[d]) for d in rates for one in self.classes[d])
+        streams = ((d, one, one.load_bps / rates[d]) for d in rates for one in self.streams[d])
+        return (*flows, *streams)
+
+
+def left_frac(paths: "CapacityPaths", taken_bps: float) -> float:
+    """Share of the capacity that `taken_bps` leaves, at least a twentieth."""
+    if taken_bps <= 0 or paths.mean_rate_bps <= 0:
+        return 1.0
+    return max(1.0 - taken_bps / paths.mean_rate_bps, LEAST_SHARE_FRAC)
+
+
+def after_factor(hour: BusyHour, direction: str) -> float:
+    """Share of the capacity that is left in an even hour of the day."""
+    load_bps = sum(flow.load_bps for flow in hour.classes[direction])
+    even_bps = EVEN_LOAD_FRAC * (load_bps + hour.stream_bps[direction])
+    return left_frac(hour.paths[direction], even_bps)
+
+
+def share_frac(
+    hour: BusyHour, direction: str, flow: FlowClass, n: int
+) -> "NDArray[np.float64] | None":
+    """Share of the capacity beside the streams that each run meets, shape (n,); None: all of it.
+
+    A run that lasts longer than the streams meets many of them in turn, and so their mean.
+    """
+    streams, paths = hour.streams[direction], hour.paths[direction]
+    if not streams or not paths.mean_rate_bps:
+        return None
+    lasts_s = flow.mean_bits / (paths.mean_rate_bps * left_frac(paths, hour.stream_bps[direction]))
+    taken_bps = np.zeros(n)
+    for one in streams:
+        in_turn = math.sqrt(min(one.duration_s / max(lasts_s, 1e-9), 1.0))
+        more = _running(hour, one, n) - one.n_running
+        taken_bps += one.rate_bps * (one.n_running + in_turn * more)
+    return np.maximum(1.0 - taken_bps / paths.mean_rate_bps, LEAST_SHARE_FRAC)
+
+
+def streams_beside_bps(hour: BusyHour, direction: str, name: str, n: int) -> "NDArray[np.float64]":
+    """What runs beside each of `n` streams of `name`, which is not in its own way. [bit/s]"""
+    beside_bps = np.zeros(n)
+    for one in (stream.besides(name) for stream in hour.streams[direction]):
+        beside_bps += _running(hour, one, n) * one.rate_bps
+    return beside_bps
+
+
+def _running(hour: BusyHour, stream: StreamClass, n: int) -> "NDArray[np.float64]":
+    """How many of `stream` each of `n` runs meets; the mean where no company is drawn."""
+    if hour.company is None:
+        return np.full(n, stream.n_running)
+    return hour.company.running(stream.name, stream.n_running, stream.n_sources, n)

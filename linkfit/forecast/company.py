@@ -27,7 +27,8 @@ _MOST_HEAPED = 100.0  # mean of what one probe finds heaped up: more changes no 
 _MOST_PRESENT = TOP_LOAD_FRAC / (1.0 - TOP_LOAD_FRAC)
 # arrivals are drawn window by window: few transfers last into the late ones [s]
 _FIRST_WINDOW_S, _GROWTH = 4.0, 4
-_PRESENT, _HEAPED = 100, 101
+_PRESENT, _HEAPED, _RUNNING = 100, 101, 102
+_MANY = 100.0  # so many in the mean differ by a tenth at most: the mean stands for them
 _ROOM = 2.0  # drawn ahead of what is asked for, as a factor
 
 
@@ -207,6 +208,7 @@ class Company:
     def __init__(self, n_probes: int, seed: int) -> None:
         self.n_probes, self._seed = n_probes, seed
         self._windows: dict[int, _Window] = {}
+        self._uniforms: dict[str, NDArray[np.float64]] = {}
         rng = np.random.default_rng(np.random.SeedSequence([seed, _PRESENT]))
         self._crowd = rng.standard_exponential((2, n_probes))
         self._since = rng.random(n_probes)
@@ -299,6 +301,20 @@ class Company:
             parts.append(_transfers(flows, found, after[inside], _bits(flows, found)))
         return joined(parts)
 
+    def running(self, name: str, n_mean: float, n_sources: int, n: int) -> "NDArray[np.float64]":
+        """How many streams of `name` each of the first `n` probes meets, shape (n,).
+
+        Notes
+        -----
+        Poisson, as many users start them by chance (M/G/infinity), cut off at the users there
+        are. More in the mean is never fewer for any probe.
+        """
+        if name not in self._uniforms:
+            seeds = [self._seed, _RUNNING, zlib.crc32(name.encode())]
+            rng = np.random.default_rng(np.random.SeedSequence(seeds))
+            self._uniforms[name] = rng.random(self.n_probes)
+        return np.minimum(_poisson(self._uniforms[name][:n], n_mean), n_sources)
+
     def _window(self, number: int) -> _Window:
         if number not in self._windows:
             self._windows[number] = _Window(number, self.n_probes, self._seed)
@@ -316,6 +332,22 @@ def _at_most(found: _Found, n_users: "NDArray[np.float64]") -> _Found:
     keep = np.empty(order.size, np.bool_)
     keep[order] = np.arange(order.size) - first < n_users[found.flow[order]]
     return found.where(keep)
+
+
+def _poisson(uniforms: "NDArray[np.float64]", n_mean: float) -> "NDArray[np.float64]":
+    """The Poisson numbers of mean `n_mean` at the levels `uniforms`."""
+    if n_mean > _MANY:
+        return np.full(uniforms.size, n_mean)
+    prob = below = math.exp(-n_mean)
+    number = np.zeros(uniforms.size)
+    top = float(uniforms.max(initial=0.0))
+    k = 0
+    while below < top and prob > 0.0:
+        number += uniforms > below
+        k += 1
+        prob *= n_mean / k
+        below += prob
+    return number
 
 
 def _windows_s(last_s: float) -> Iterator[tuple[float, float]]:

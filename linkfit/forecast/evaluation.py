@@ -8,16 +8,16 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from linkfit._checks import count
-from linkfit.forecast.busy_hour import slowest_hour
+from linkfit.forecast.busy_hour import BusyHour, slowest_hour
 from linkfit.forecast.company import Company
 from linkfit.forecast.data_use import forecast_data
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.hours_assumed import hours_assumed
 from linkfit.forecast.kept_backlogs import KeptBacklogs
-from linkfit.forecast.load import directions, site_classes, site_stream_load_bps
+from linkfit.forecast.load import directions, site_classes, site_streams
 from linkfit.forecast.meets import Meets
 from linkfit.forecast.outcomes import Evaluation, ServiceForecast, TaskForecast
-from linkfit.forecast.task_times import BusyHour, besides_bps, task_draws
+from linkfit.forecast.task_times import task_draws
 from linkfit.forecast.unanswered import refusal, unmeasured_task
 from linkfit.forecast.user_limits import UserCurve, UserLimit, bears_load
 from linkfit.site.hours import Hours
@@ -193,18 +193,11 @@ class Evaluator:
         needed = [d for d in _BOTH if self._needs(site, d) and self._is_measured(d)]
         hour = self.hour_of(site)
         paths = {d: self._hour_paths(d, hour) for d in needed}
-        streams = {d: site_stream_load_bps(site, d) for d in needed}
         return BusyHour(
             link=self.link,
             paths=paths,
             classes={d: site_classes(site, d) for d in needed},
-            stream_bps=streams,
-            left={
-                d: self._keep(
-                    ("left", d, hour, streams[d]), lambda d=d: besides_bps(paths[d], streams[d])
-                )
-                for d in needed
-            },
+            streams={d: site_streams(site, d) for d in needed},
             company=self._company,
         )
 
@@ -281,8 +274,7 @@ class Evaluator:
             d: self._keep(("throttled", d, rate_bps), lambda p=p: p.limited(rate_bps))
             for d, p in hour.paths.items()
         }
-        left = {d: besides_bps(p, hour.stream_bps[d]) for d, p in paths.items()}
-        return replace(hour, paths=paths, left=left)
+        return replace(hour, paths=paths)
 
     def _task(
         self,

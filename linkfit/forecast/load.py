@@ -6,7 +6,7 @@ opposite way as well for clients on the same link that use the public name.
 
 import math
 from collections.abc import Iterable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from linkfit.forecast.demand import REQUEST_BYTES, forward_factor, miss_frac
 from linkfit.forecast.sharing import FlowClass
@@ -123,19 +123,59 @@ def service_classes(
     return tuple(classes)
 
 
-def stream_load_bps(service: Service, path: PathLimits, direction: str) -> float:
-    """Mean rate of all running streams of `service` in the busy hour. [bit/s]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StreamClass:
+    """Streams of one kind in the busy hour: how many run in the mean, and what each takes.
 
-    Little's law: streams running = starts per second x how long each lasts.
+    `n_running` is by Little's law starts per second x how long each lasts; never more than
+    `n_sources` users run one at once.
     """
-    total = 0.0
+
+    name: str
+    n_running: float
+    rate_bps: float
+    duration_s: float
+    n_sources: int
+
+    @property
+    def load_bps(self) -> float:
+        """Mean rate of all that run. [bit/s]"""
+        return self.n_running * self.rate_bps
+
+    def besides(self, name: str) -> "StreamClass":
+        """What runs beside a stream of `name`: its own user watches that one."""
+        if name != self.name or self.n_sources < 1:
+            return self
+        share = (self.n_sources - 1) / self.n_sources
+        return replace(self, n_running=self.n_running * share, n_sources=self.n_sources - 1)
+
+
+def service_streams(
+    service: Service, path: PathLimits, direction: str, n_users: float
+) -> tuple[StreamClass, ...]:
+    """Streams that `n_users` of `service` have on `direction` in the busy hour."""
+    streams = []
     for task in service.tasks:
         share = crossing_frac(task, service, path, direction)
-        if share and is_stream(task):
-            per_s = service.n_users * task.per_user_day * BUSY_HOUR_SHARE_FRAC / SECONDS_PER_HOUR
-            running = per_s * task.duration_s
-            total += share * running * stream_rate_bps(task, path)
-    return total
+        if not share or not is_stream(task) or not task.per_user_day or not n_users:
+            continue
+        per_s = n_users * task.per_user_day * BUSY_HOUR_SHARE_FRAC / SECONDS_PER_HOUR
+        streams.append(
+            StreamClass(
+                name=f"{service.name}: {task.name}",
+                n_running=share * per_s * task.duration_s,
+                rate_bps=stream_rate_bps(task, path),
+                duration_s=task.duration_s,
+                n_sources=math.ceil(n_users),
+            )
+        )
+    return tuple(streams)
+
+
+def stream_load_bps(service: Service, path: PathLimits, direction: str) -> float:
+    """Mean rate of all running streams of `service` in the busy hour. [bit/s]"""
+    streams = service_streams(service, path, direction, service.n_users)
+    return math.fsum(stream.load_bps for stream in streams)
 
 
 def runs_in_busy_hour(service: Service) -> bool:
@@ -152,9 +192,18 @@ def site_classes(site: Site, direction: str) -> tuple[FlowClass, ...]:
     )
 
 
+def site_streams(site: Site, direction: str) -> tuple[StreamClass, ...]:
+    """All streams on `direction` in the busy hour."""
+    return tuple(
+        stream
+        for service in _busy(site)
+        for stream in service_streams(service, site.path, direction, service.n_users)
+    )
+
+
 def site_stream_load_bps(site: Site, direction: str) -> float:
     """Mean rate of all streams on `direction` in the busy hour. [bit/s]"""
-    return sum(stream_load_bps(service, site.path, direction) for service in _busy(site))
+    return math.fsum(stream.load_bps for stream in site_streams(site, direction))
 
 
 def _busy(site: Site) -> Iterable[Service]:

@@ -3,8 +3,9 @@
 from collections.abc import Hashable
 from dataclasses import dataclass
 
+from linkfit.forecast.busy_hour import BusyHour
+from linkfit.forecast.load import StreamClass
 from linkfit.forecast.sharing import FlowClass
-from linkfit.forecast.task_times import BusyHour
 from linkfit.site.model import PathLimits, Service, Task
 
 
@@ -16,7 +17,7 @@ class Meets:
     """
 
     what: Hashable
-    loads: tuple[tuple[str, FlowClass | None, float], ...]
+    loads: tuple[tuple[str, FlowClass | StreamClass, float], ...]
 
     @classmethod
     def of(cls, service: Service, task: Task, path: PathLimits, hour: BusyHour) -> "Meets":
@@ -33,9 +34,11 @@ class Meets:
 
     def _by_flow(self) -> dict[Hashable, float]:
         """Share of the capacity by direction, and by all of the flow but how often it starts."""
-        return {(d, flow and _kind(flow)): share for d, flow, share in self.loads}
+        return {(d, _kind(flow)): share for d, flow, share in self.loads}
 
 
-def _kind(flow: FlowClass) -> Hashable:
+def _kind(flow: FlowClass | StreamClass) -> Hashable:
     """All of a flow but how often it starts."""
+    if isinstance(flow, StreamClass):
+        return flow.name, flow.rate_bps, flow.duration_s
     return flow.name, flow.median_bits, flow.spread, flow.cap_bps, flow.low_priority

@@ -90,9 +90,10 @@ class SharingResult:
     bits: "NDArray[np.float64]"
     time_s: "NDArray[np.float64]"
     alone_s: "NDArray[np.float64]"
+    free_s: "NDArray[np.float64]"
 
     def __post_init__(self) -> None:
-        for name in ("class_index", "draw", "start_s", "bits", "time_s", "alone_s"):
+        for name in ("class_index", "draw", "start_s", "bits", "time_s", "alone_s", "free_s"):
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
 
     @property
@@ -111,6 +112,7 @@ class SharingResult:
             bits=self.bits[keep],
             time_s=self.time_s[keep],
             alone_s=self.alone_s[keep],
+            free_s=self.free_s[keep],
         )
 
 

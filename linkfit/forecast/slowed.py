@@ -5,10 +5,11 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from linkfit._checks import positive
+from linkfit.forecast.busy_hour import BusyHour
 from linkfit.forecast.evaluation import Evaluator, stream_seed
 from linkfit.forecast.load import directions
 from linkfit.forecast.outcomes import TaskForecast
-from linkfit.forecast.task_times import BusyHour, besides_bps, task_draws
+from linkfit.forecast.task_times import task_draws
 from linkfit.forecast.unanswered import refusal, unmeasured_task
 
 if TYPE_CHECKING:
@@ -92,8 +93,7 @@ def _held(hour: BusyHour, rate_bps: float, kept: "dict[str, CapacityPaths]") -> 
         if way not in kept:
             kept[way] = paths.limited(rate_bps)
     held = {way: kept[way] for way in hour.paths}
-    left = {way: besides_bps(paths, hour.stream_bps[way]) for way, paths in held.items()}
-    return replace(hour, paths=held, left=left)
+    return replace(hour, paths=held)
 
 
 def _task(

@@ -40,12 +40,13 @@ _MOST_AROUND = 500.0
 
 @dataclass(frozen=True, slots=True)
 class _Probes:
-    """The transfers looked at: row, start, bits and time alone of each; shape (n,)."""
+    """The transfers looked at: row, start, bits and times alone of each; shape (n,)."""
 
     row: "NDArray[np.int64]"
     start_s: "NDArray[np.float64]"
     bits: "NDArray[np.float64]"
     alone_s: "NDArray[np.float64]"
+    free_s: "NDArray[np.float64]"
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,12 +54,12 @@ class _Share:
     """Of the capacity, what a transfer and those walked with it have as its time goes on.
 
     While they are walked `walked_frac`, from `walk_s` after its start `rest_frac` for it alone,
-    and `after_factor` once the busy hour has ended, at `busy_s`.
+    and `after_factor` once the busy hour has ended, at `busy_s`. The first two for each probe.
     """
 
-    walked_frac: float
+    walked_frac: "NDArray[np.float64]"
     walk_s: float
-    rest_frac: float
+    rest_frac: "NDArray[np.float64]"
     busy_s: float
     after_factor: float
 
@@ -68,8 +69,9 @@ class _Share:
         start_s: "NDArray[np.float64]",
         row: "NDArray[np.int64]",
         goal_bits: "NDArray[np.float64]",
+        which: "NDArray[np.int64]",
     ) -> "NDArray[np.float64]":
-        """Time until the clock reads `goal_bits`, that of the walk going on for ever. [s]"""
+        """Time of the probes `which` until the clock reads `goal_bits` of an endless walk. [s]"""
         time_s = paths.time_at_bits_s(goal_bits, row) - start_s
         late = np.flatnonzero(time_s > self.walk_s)
         if not late.size:
@@ -77,11 +79,12 @@ class _Share:
         begin, row = start_s[late], row[late]
         walked = paths.carried_bits(begin + self.walk_s, row)
         busy = paths.carried_bits(begin + self.busy_s, row)
-        left = (goal_bits[late] - walked) * self.walked_frac
-        within = (busy - walked) * self.rest_frac
+        rest_frac = self.rest_frac[which[late]]
+        left = (goal_bits[late] - walked) * self.walked_frac[which[late]]
+        within = (busy - walked) * rest_frac
         goal = np.where(
             left < within,
-            walked + left / self.rest_frac,
+            walked + left / rest_frac,
             busy + (left - within) / self.after_factor,
         )
         time_s[late] = paths.time_at_bits_s(goal, row) - begin
@@ -89,18 +92,22 @@ class _Share:
 
 
 def _probes(
-    paths: CapacityPaths, tagged: FlowClass, n: int, rng: np.random.Generator, share: _Share
+    paths: CapacityPaths, tagged: FlowClass, rng: np.random.Generator, share: _Share
 ) -> _Probes:
-    """`n` transfers of the tagged class, spread evenly over the rows, at random moments."""
+    """Transfers of the tagged class, spread evenly over the rows, at random moments."""
+    n = share.walked_frac.size
     row = spread_rows(paths, n)
     start = SETTLE_S + rng.random(n) * paths.horizon_s
     bits = tagged.median_bits * np.exp(math.log(tagged.spread) * rng.standard_normal(n))
-    alone = share.times_s(paths, start, row, paths.carried_bits(start, row) + bits)
+    clock = paths.carried_bits(start, row)
+    free = paths.time_at_bits_s(clock + bits, row) - start
+    goal = clock + bits / share.walked_frac
+    alone = share.times_s(paths, start, row, goal, np.arange(n))
     if tagged.cap_bps is not None:
         held = paths.limited(tagged.cap_bps)
         capped = held.time_at_bits_s(held.carried_bits(start, row) + bits, row) - start
-        alone = np.maximum(alone, capped)
-    return _Probes(row, start, bits, alone)
+        free, alone = np.maximum(free, capped), np.maximum(alone, capped)
+    return _Probes(row, start, bits, alone, free)
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +118,7 @@ class _Around:
     cap_bps: float
     flows: Sequence[FlowClass]
     company: Company
+    mean_rate_bps: float
     share: _Share
 
 
@@ -131,7 +139,7 @@ def _times_s(
     probe = both((which, others))
     start = both((probes.start_s[which], probes.start_s[others] + company.after_s[near]))
     # a part of the capacity for all is the whole of it for larger transfers
-    bits = both((probes.bits[which], company.bits[near])) / share.walked_frac
+    bits = both((probes.bits[which], company.bits[near])) / share.walked_frac[probe]
     waits = both((np.full(which.size, around.low_priority), company.low[near]))
     clock = paths.carried_bits(start, probes.row[probe])
     caps_bps = both((np.full(which.size, around.cap_bps), company.cap_bps[near]))
@@ -150,7 +158,8 @@ def _times_s(
         finish[order] = leave_clock_by_priority(clock, bits, probe, waits)
     else:
         finish[order] = _leave_clock_by_caps(clock, bits, probe, waits, cap_frac[order])
-    time_s = share.times_s(paths, probes.start_s[which], probes.row[which], finish[: which.size])
+    goal = finish[: which.size]
+    time_s = share.times_s(paths, probes.start_s[which], probes.row[which], goal, which)
     return np.maximum(time_s, probes.alone_s[which])
 
 
@@ -259,9 +268,8 @@ def _among(paths: CapacityPaths, probes: _Probes, around: _Around) -> "NDArray[n
     if not open_.size:
         return time_s
     share = around.share
-    rate_bps = share.walked_frac * paths.mean_rate_bps
     last_s = share.walk_s
-    parts = [around.company.present(around.flows, rate_bps, share.busy_s, n)]
+    parts = [around.company.present(around.flows, around.mean_rate_bps, share.busy_s, n)]
     reached = np.full(n, -SETTLE_S)
     horizon = np.full(n, -SETTLE_S)
     horizon[open_] = np.minimum(2.0 * probes.alone_s[open_], last_s)
@@ -286,6 +294,7 @@ def simulate_tagged(
     company: Company | None = None,
     give_up_s: float = math.inf,
     after_factor: float = 1.0,
+    share_frac: "NDArray[np.float64] | None" = None,
 ) -> SharingResult:
     """Transfers of one class, each met at a random moment among all `classes`.
 
@@ -308,7 +317,10 @@ def simulate_tagged(
     give_up_s : float
         From this on the others are met as their mean load, no longer one by one. [s]
     after_factor : float
-        Capacity once the busy hour has ended, as a multiple of that of `paths`.
+        Share of the capacity that each probe has once the busy hour has ended.
+    share_frac : array, shape (n_probes,), optional
+        Share of the capacity that each probe and its company have: streams beside them take
+        the rest. All of it if not given.
 
     Returns
     -------
@@ -332,22 +344,24 @@ def simulate_tagged(
     """
     n = count("n_probes", n_probes)
     probe_rng, company_rng = rng.spawn(2)
-    alone = _Share(1.0, busy_s, 1.0, busy_s, after_factor)
-    probes = _probes(paths, tagged, n, probe_rng, alone)
+    own = np.ones(n) if share_frac is None else share_frac
+    mean_bps = paths.mean_rate_bps * float(own.mean())
+    probes = _probes(paths, tagged, probe_rng, _Share(own, busy_s, own, busy_s, after_factor))
     if company is None:
         company = Company(n, int(company_rng.integers(2**63)))
-    left_frac, single = _split(paths.mean_rate_bps, tagged, classes)
+    left_frac, single = _split(mean_bps, tagged, classes)
     if single:
         walk_s = _walk_s(single, busy_s, give_up_s)
-        rest_frac = _rest_frac(left_frac, single, paths.mean_rate_bps)
-        share = _Share(left_frac, walk_s, rest_frac, busy_s, after_factor)
+        rest_frac = _rest_frac(left_frac, single, mean_bps)
+        share = _Share(left_frac * own, walk_s, rest_frac * own, busy_s, after_factor)
         cap_bps = math.inf if tagged.cap_bps is None else tagged.cap_bps
-        around = _Around(tagged.low_priority, cap_bps, single, company, share)
+        around = _Around(tagged.low_priority, cap_bps, single, company, left_frac * mean_bps, share)
         time_s = _among(paths, probes, around)
     else:
-        share = _Share(left_frac, busy_s, left_frac, busy_s, after_factor)
-        goal = paths.carried_bits(probes.start_s, probes.row) + probes.bits / left_frac
-        time_s = share.times_s(paths, probes.start_s, probes.row, goal)
+        share = _Share(left_frac * own, busy_s, left_frac * own, busy_s, after_factor)
+        clock = paths.carried_bits(probes.start_s, probes.row)
+        goal = clock + probes.bits / share.walked_frac
+        time_s = share.times_s(paths, probes.start_s, probes.row, goal, np.arange(n))
         time_s = np.maximum(time_s, probes.alone_s)
     return SharingResult(
         class_index=np.zeros(n, np.int64),
@@ -356,4 +370,5 @@ def simulate_tagged(
         bits=probes.bits,
         time_s=time_s,
         alone_s=probes.alone_s,
+        free_s=probes.free_s,
     )

@@ -6,21 +6,25 @@ from the same moment), so both see the same outages.
 """
 
 import math
-from collections.abc import Hashable, Mapping
+from collections.abc import Hashable
 from dataclasses import dataclass, fields, replace
-from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from linkfit.forecast.busy_hour import (
+    LEAST_SHARE_FRAC,
+    BusyHour,
+    after_factor,
+    share_frac,
+    streams_beside_bps,
+)
 from linkfit.forecast.call_delay import heard_delay_s
-from linkfit.forecast.company import Company
 from linkfit.forecast.demand import REQUEST_BYTES
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.known_times import KnownTimes
 from linkfit.forecast.latency_unknowns import draw_unknowns
 from linkfit.forecast.load import (
-    EVEN_LOAD_FRAC,
     away_frac,
     directions,
     flow_class,
@@ -34,7 +38,7 @@ from linkfit.forecast.load import (
 from linkfit.forecast.playback import live_delay_s, start_delay_s
 from linkfit.forecast.round_trips import RoundTrips
 from linkfit.forecast.route import Route, request_times_s
-from linkfit.forecast.sharing import BUSY_S, FlowClass, SharingResult, spread_rows
+from linkfit.forecast.sharing import FlowClass, SharingResult, spread_rows
 from linkfit.forecast.tagged import simulate_tagged
 from linkfit.site.model import PathLimits, Service, Task
 from linkfit.units import BITS_PER_BYTE
@@ -42,81 +46,13 @@ from linkfit.units import BITS_PER_BYTE
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from linkfit.link.model import LinkModel
     from linkfit.link.paths import CapacityPaths
 
 BROWSER_LANES = 6  # requests under way at once for a page; common practice
 # A shared queue on such a link seldom runs dry, so its drops cost next to nothing, and the
 # transfers need no walk window by window: `predict_transfer` has that for one payload.
 DEEP_BUFFER_BYTES = 1e12
-LEAST_SHARE_FRAC = 0.05  # of a link that streams would fill: transfers still trickle
 _START_ROUND_TRIPS = 3  # of a stream: TCP, TLS 1.3, request
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)  # no slots: what it caches has its place
-class BusyHour:
-    """The link in the hour that verdicts hold for, and everything that shares it then.
-
-    Parameters
-    ----------
-    paths : mapping of direction to CapacityPaths
-        The whole capacity.
-    classes : mapping of direction to tuple of FlowClass
-        Transfers that share the direction.
-    stream_bps : mapping of direction to float
-        Mean rate of the streams that run. [bit/s]
-    left : mapping of direction to CapacityPaths
-        What the streams leave for transfers.
-    company : Company, optional
-        What the others start around each run looked at; every task has its own if not given.
-    """
-
-    link: "LinkModel"
-    paths: "Mapping[str, CapacityPaths]"
-    classes: Mapping[str, tuple[FlowClass, ...]]
-    stream_bps: Mapping[str, float]
-    left: "Mapping[str, CapacityPaths]"
-    company: Company | None = None
-
-    def busy_frac(self, direction: str) -> float:
-        """Share of the capacity that others use in the mean. [fraction]"""
-        load = sum(flow.load_bps for flow in self.classes[direction])
-        mean = self.paths[direction].mean_rate_bps
-        return min(1.0, (load + self.stream_bps[direction]) / mean) if mean else 1.0
-
-    @cached_property
-    def rates(self) -> tuple[tuple[str, float], ...]:
-        """Mean capacity of each direction. [bit/s]"""
-        return tuple(sorted((d, paths.mean_rate_bps) for d, paths in self.paths.items()))
-
-    @cached_property
-    def loads(self) -> tuple[tuple[str, FlowClass | None, float], ...]:
-        """Direction, flow (None: streams) and share of the capacity of all that shares it."""
-        rates = {d: max(rate_bps, 1.0) for d, rate_bps in self.rates}
-        flows = [
-            (d, flow, flow.load_bps / rates[d]) for d in self.paths for flow in self.classes[d]
-        ]
-        return (*flows, *((d, None, self.stream_bps[d] / rates[d]) for d in self.paths))
-
-
-def besides_bps(paths: "CapacityPaths", taken_bps: float) -> "CapacityPaths":
-    """Capacity that `taken_bps` of steady traffic leaves, at least a twentieth of it."""
-    left_frac = _left_frac(paths, taken_bps)
-    return paths if left_frac == 1.0 else paths.scaled(left_frac)
-
-
-def _left_frac(paths: "CapacityPaths", taken_bps: float) -> float:
-    if taken_bps <= 0 or paths.mean_rate_bps <= 0:
-        return 1.0
-    return max(1.0 - taken_bps / paths.mean_rate_bps, LEAST_SHARE_FRAC)
-
-
-def _after_factor(hour: BusyHour, direction: str) -> float:
-    """Capacity in an even hour of the day to that beside the streams of the busy one."""
-    paths, streams_bps = hour.paths[direction], hour.stream_bps[direction]
-    load_bps = sum(flow.load_bps for flow in hour.classes[direction])
-    even = _left_frac(paths, EVEN_LOAD_FRAC * (load_bps + streams_bps))
-    return even / _left_frac(paths, streams_bps)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -265,17 +201,18 @@ def _one_direction(
 ) -> TaskDraws:
     rng = np.random.default_rng(seed)
     if is_stream(task):
-        return stream_draws(task, path, hour, direction, rtts_s=rtts_s, rng=rng)
+        return stream_draws(task, service, path, hour, direction, rtts_s=rtts_s, rng=rng)
     flow = flow_class(task, service, path, 1)
     flow = replace(flow, low_priority=yields(service, direction))
-    paths = hour.left[direction]
+    paths = hour.paths[direction]
     result = simulate_tagged(
         paths, flow, hour.classes[direction],
         rng=rng, n_probes=rtts_s.size, company=hour.company, give_up_s=give_up_s,
-        after_factor=_after_factor(hour, direction),
+        after_factor=after_factor(hour, direction),
+        share_frac=share_frac(hour, direction, flow, rtts_s.size),
     )  # fmt: skip
     # round trips depend on the load as well: only the runs that meet others are walked again
-    key = (direction, seed, flow, rtts_s.size, hour.stream_bps[direction])
+    key = (direction, seed, flow, rtts_s.size)
     known = alone.setdefault(key, KnownTimes(rtts_s.size))
     again = known.lacks(rtts_s)
     if again.any():
@@ -283,7 +220,9 @@ def _one_direction(
         some = _runs(result, again)
         known.add(rtts_s, again, _alone_s(task, flow, route, path, paths, some, rtts_s[again]))
     fluid_s = np.where(np.isfinite(result.alone_s), result.alone_s, 0.0)
-    alone_s = known.times_s(rtts_s) - _saved_s(paths, result)
+    # streams beside it, and the end of the busy hour
+    other_s = np.where(np.isfinite(result.alone_s), result.alone_s - result.free_s, 0.0)
+    alone_s = known.times_s(rtts_s) + other_s
     return TaskDraws(
         times_s=alone_s + result.added_s,
         fixed_s=np.maximum(alone_s - fluid_s, 0.0),
@@ -325,47 +264,29 @@ def _alone_s(
     )
 
 
-def _saved_s(paths: "CapacityPaths", result: SharingResult) -> "NDArray[np.float64]":
-    """How much sooner each run ends because the busy hour ends before it. [s]"""
-    saved_s = np.zeros(result.alone_s.size)
-    long = np.isfinite(result.alone_s) & (result.alone_s > BUSY_S)
-    if long.any():
-        run = _runs(result, long)
-        goal = paths.carried_bits(run.start_s, run.draw) + run.bits
-        busy_s = paths.time_at_bits_s(goal, run.draw) - run.start_s
-        saved_s[long] = np.maximum(busy_s - run.alone_s, 0.0)
-    return saved_s
-
-
 def _mean_wire_bytes(task: Task, path: PathLimits) -> float:
     return wire_bytes(task.size.mean_bytes, 1, path)
 
 
 def stream_draws(
     task: Task,
+    service: Service,
     path: PathLimits,
     hour: BusyHour,
     direction: str,
     *,
     rtts_s: "NDArray[np.float64]",
     rng: np.random.Generator,
-    more_bps: float = 0.0,
 ) -> TaskDraws:
-    """Wait of one stream before it plays, or how late a live one runs.
-
-    Parameters
-    ----------
-    more_bps : float
-        Streams besides those of `hour`; negative takes some away. [bit/s]
-    """
+    """Wait of one stream before it plays, or how late a live one runs."""
     n = rtts_s.size
     rate = stream_rate_bps(task, path)
-    # the stream looked at is one of those that run: it does not stand in its own way
-    streams = max(hour.stream_bps[direction] + more_bps - rate, 0.0)
-    load = sum(flow.load_bps for flow in hour.classes[direction])
+    streams_bps = streams_beside_bps(hour, direction, f"{service.name}: {task.name}", n)
+    load_bps = sum(flow.load_bps for flow in hour.classes[direction])
     paths = hour.paths[direction]
+    taken_frac = (load_bps + streams_bps) / max(paths.mean_rate_bps, 1.0)
     # a part of the capacity for a rate is the whole of it for a larger one
-    rate_bps = rate / _left_frac(paths, load + streams)
+    rate_bps = rate / np.maximum(1.0 - taken_frac, LEAST_SHARE_FRAC)
     draws = spread_rows(paths, n)
     starts = rng.random(n) * paths.horizon_s
     relay_s = _relay_s(task, path)
@@ -380,7 +301,7 @@ def stream_draws(
     else:
         wait_s = start_delay_s(paths, starts, draws, rate_bps=rate_bps, duration_s=task.duration_s)
         fixed_s = _START_ROUND_TRIPS * (rtts_s + relay_s)
-    taken = min(1.0, (load + streams) / max(paths.mean_rate_bps, 1.0))
+    added_s = wait_s * np.minimum(taken_frac, 1.0)
     return TaskDraws(
-        times_s=wait_s + fixed_s, fixed_s=fixed_s, added_s=wait_s * taken, world=paths.world[draws]
+        times_s=wait_s + fixed_s, fixed_s=fixed_s, added_s=added_s, world=paths.world[draws]
     )

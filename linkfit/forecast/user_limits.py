@@ -12,14 +12,16 @@ from typing import Any
 
 import numpy as np
 
+from linkfit.forecast.busy_hour import BusyHour
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.load import (
     directions,
     runs_in_busy_hour,
     service_classes,
+    service_streams,
     stream_load_bps,
 )
-from linkfit.forecast.task_times import BusyHour, besides_bps, task_draws
+from linkfit.forecast.task_times import task_draws
 from linkfit.site.model import PathLimits, Service, Task
 
 LEVEL = 0.95
@@ -51,16 +53,15 @@ def with_users(hour: BusyHour, service: Service, path: PathLimits, n_users: int)
     """
     if not runs_in_busy_hour(service):
         return hour
-    classes, streams, left = {}, {}, {}
-    for way, paths in hour.paths.items():
+    classes, streams = {}, {}
+    for way in hour.paths:
         mine = service_classes(service, path, way, n_users)
         own = {flow.name for flow in service_classes(service, path, way, 1)}
         classes[way] = (*(f for f in hour.classes[way] if f.name not in own), *mine)
-        one = replace(service, n_users=1)
-        more_bps = stream_load_bps(one, path, way) * (n_users - service.n_users)
-        streams[way] = hour.stream_bps[way] + more_bps if more_bps else hour.stream_bps[way]
-        left[way] = besides_bps(paths, streams[way]) if more_bps else hour.left[way]
-    return replace(hour, classes=classes, stream_bps=streams, left=left)
+        streamed = service_streams(service, path, way, n_users)
+        known = {stream.name for stream in service_streams(service, path, way, 1)}
+        streams[way] = (*(s for s in hour.streams[way] if s.name not in known), *streamed)
+    return replace(hour, classes=classes, streams=streams)
 
 
 class UserCurve:

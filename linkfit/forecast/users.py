@@ -8,6 +8,7 @@ import numpy as np
 
 from linkfit._checks import count
 from linkfit.errors import InputError
+from linkfit.forecast.busy_hour import BusyHour
 from linkfit.forecast.draws import Forecast
 from linkfit.forecast.evaluation import Evaluator
 from linkfit.forecast.load import (
@@ -16,7 +17,6 @@ from linkfit.forecast.load import (
     service_classes,
     stream_load_bps,
 )
-from linkfit.forecast.task_times import BusyHour
 from linkfit.forecast.unanswered import refusal
 from linkfit.forecast.user_limits import UserLimit, bears_load
 from linkfit.site.model import Service, Site, Task

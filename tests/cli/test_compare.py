@@ -74,7 +74,7 @@ def test_no_line_is_longer_than_the_terminal(run, slow_and_fast, site_file, colu
 def test_figures_are_written_where_asked(run, slow_and_fast, tmp_path):
     folder = tmp_path / "figures"
     code, _, err = run("compare", *slow_and_fast, "--figures", folder)
-    assert (code, err) == (0, f"1 figures of the comparison in {folder}\n")
+    assert (code, err) == (0, f"1 figure of the comparison in {folder}\n")
     assert [path.name for path in folder.iterdir()] == ["rates-up.svg"]
 
 

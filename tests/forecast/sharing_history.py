@@ -118,4 +118,5 @@ def simulate_sharing(
         bits=bits,
         time_s=np.maximum(time_s[keep], alone_s),
         alone_s=alone_s,
+        free_s=alone_s,
     )

@@ -1,5 +1,6 @@
 """The others around a transfer: their law, and that less load is a part of more."""
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -104,6 +105,19 @@ def test_above_the_capacity_they_heap_up_for_a_part_of_the_busy_time():
     # 20 a second, of which 10.5 are not served, for 5 s in the mean, beside the state at the top
     expected = 20 * 10 * (1 - 0.95 / 2) / 2 + 0.95 / 0.05
     assert_allclose(found.probe.size / n, expected, rtol=0.1)
+
+
+def test_streams_that_run_are_poisson_and_never_fewer_for_more():
+    company = Company(20_000, 8)
+    found = company.running("film", 0.7, 99, 20_000)
+    for k in range(4):
+        expected = math.exp(-0.7) * 0.7**k / math.factorial(k)
+        assert abs((found == k).mean() - expected) < 5 * np.sqrt(expected / 20_000)
+    assert (company.running("film", 1.4, 99, 20_000) >= found).all()
+    assert company.running("film", 0.7, 2, 20_000).max() == 2
+    assert_array_equal(company.running("film", 0.0, 2, 50), np.zeros(50))
+    assert_array_equal(company.running("film", 500.0, 1000, 3), [500.0] * 3)
+    assert (company.running("call", 0.7, 99, 20_000) != found).any()
 
 
 def test_flows_of_one_name_have_draws_of_their_own():

@@ -4,9 +4,10 @@ from dataclasses import replace
 
 import pytest
 
+from linkfit.forecast.busy_hour import BusyHour
+from linkfit.forecast.load import StreamClass
 from linkfit.forecast.meets import Meets
 from linkfit.forecast.sharing import FlowClass
-from linkfit.forecast.task_times import BusyHour
 from linkfit.ingest.trace import Trace
 from linkfit.link.fit import fit_link
 from linkfit.link.paths import CapacityPaths
@@ -20,8 +21,11 @@ FLOW = FlowClass(name="others", arrivals_per_s=1.0, median_bits=1e5)
 def meets(*flows, streams_bps=0.0, rate_bps=1e6):
     link = fit_link(Trace.from_quick_numbers(up_bps=1e6, down_bps=1e6, rtt_s=0.05), seed=1)
     paths = {"up": CapacityPaths.from_rates([rate_bps])}
-    hour = BusyHour(link=link, paths=paths, classes={"up": flows}, stream_bps={"up": streams_bps},
-                    left=paths)  # fmt: skip
+    films = StreamClass(
+        name="film", n_running=streams_bps / 1e5, rate_bps=1e5, duration_s=60.0, n_sources=9
+    )
+    hour = BusyHour(link=link, paths=paths, classes={"up": flows},
+                    streams={"up": (films,) if streams_bps else ()})  # fmt: skip
     return Meets.of(SERVICE, TASK, PathLimits(), hour)
 
 

@@ -6,14 +6,11 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from linkfit.forecast.busy_hour import BusyHour
+from linkfit.forecast.company import Company
+from linkfit.forecast.load import StreamClass
 from linkfit.forecast.sharing import FlowClass
-from linkfit.forecast.task_times import (
-    BusyHour,
-    besides_bps,
-    route_of,
-    stream_draws,
-    task_draws,
-)
+from linkfit.forecast.task_times import route_of, stream_draws, task_draws
 from linkfit.ingest.trace import LatencySamples, Source, Trace
 from linkfit.link.fit import fit_link
 from linkfit.link.paths import CapacityPaths
@@ -45,7 +42,16 @@ def link():
     return fit_link(trace)
 
 
-def hour(link, *, up_bps=10e6, down_bps=10e6, up=(), down=(), stream_bps=0.0):
+def films(n_running, rate_bps, n_sources, name="films", duration_s=120.0):
+    return StreamClass(
+        name=name, n_running=n_running, rate_bps=rate_bps, duration_s=duration_s,
+        n_sources=n_sources,
+    )  # fmt: skip
+
+
+def hour(link, *, up_bps=10e6, down_bps=10e6, up=(), down=(), stream_bps=0.0, company=None):
+    # so many small ones that their number hardly differs from its mean
+    streams = (films(stream_bps / 1e3, 1e3, 10**9),) if stream_bps else ()
     paths = {
         "up": CapacityPaths.from_rates(np.full(3600, up_bps)),
         "down": CapacityPaths.from_rates(np.full(3600, down_bps)),
@@ -54,8 +60,8 @@ def hour(link, *, up_bps=10e6, down_bps=10e6, up=(), down=(), stream_bps=0.0):
         link=link,
         paths=paths,
         classes={"up": up, "down": down},
-        stream_bps={"up": stream_bps, "down": stream_bps},
-        left={d: besides_bps(p, stream_bps) for d, p in paths.items()},
+        streams={"up": streams, "down": streams},
+        company=company,
     )
 
 
@@ -161,7 +167,7 @@ def test_one_ping_leaves_a_call_wide_and_many_probes_do_not():
     }
     late = []
     for known in (one, measured):
-        busy = replace(hour(known, up=others, down=others), paths=paths, left=paths)
+        busy = replace(hour(known, up=others, down=others), paths=paths)
         draws = task_draws(
             call, service(call), PathLimits(), busy, rng=np.random.default_rng(2), n_probes=400
         )
@@ -175,17 +181,40 @@ def test_a_stream_is_not_in_its_own_way(link):
     film = task(size=SizeLaw(median_bytes=60e6), duration_s=120.0)
     rate = 60e6 * 8 * 1500 / 1448 / 120
     rtts = np.full(N, RTT_S)
-    alone = stream_draws(
-        film, PathLimits(), hour(link, stream_bps=rate), "up", rtts_s=rtts,
-        rng=np.random.default_rng(1),
-    )  # fmt: skip
+
+    def waits_s(n_users):
+        own = films(0.5 * n_users, rate, n_users, name="s: t")
+        busy = hour(link, company=Company(N, 1))
+        busy = replace(busy, streams={"up": (own,), "down": ()})
+        return stream_draws(
+            film, service(film, n_users=n_users), PathLimits(), busy, "up", rtts_s=rtts,
+            rng=np.random.default_rng(1),
+        ).times_s  # fmt: skip
+
     # 6 s of it at 10 Mbit/s, and three round trips
-    assert_allclose(alone.times_s, 6 * rate / 10e6 + 3 * RTT_S, rtol=1e-6)
-    crowd = stream_draws(
-        film, PathLimits(), hour(link, stream_bps=2 * rate), "up", rtts_s=rtts,
-        rng=np.random.default_rng(1),
-    )  # fmt: skip
-    assert (crowd.times_s > alone.times_s).all()
+    free_s = 6 * rate / 10e6 + 3 * RTT_S
+    assert_allclose(waits_s(1), free_s, rtol=1e-6)
+    # of the other one's watching half the time, by Poisson: nobody in exp(-1/2) of the runs
+    one_more = waits_s(2)
+    free = np.isclose(one_more, free_s)
+    assert abs(free.mean() - np.exp(-0.5)) < 5 * np.sqrt(0.25 / N)
+    assert_allclose(one_more[~free], 6 * rate / (10e6 - rate) + 3 * RTT_S, rtol=1e-6)
+    assert (waits_s(9) >= one_more).all()
+
+
+def test_a_stream_now_and_then_is_felt_by_those_who_meet_it_and_by_nobody_else(link):
+    # one of 8 of 10 Mbit/s a tenth of the time: its mean would slow everybody by 9 %
+    busy = hour(link, company=Company(N, 1))
+    film = films(0.1, 8e6, 4, duration_s=5400.0)
+    met = replace(busy, streams={"up": (film,), "down": ()})
+    alone, beside = (times(task(), one).times_s for one in (busy, met))
+    assert_allclose(np.median(beside), np.median(alone), rtol=0.02)
+    slow = beside > 3 * alone
+    assert abs(slow.mean() - -np.expm1(-0.1)) < 5 * np.sqrt(0.09 / N)
+    # a transfer of days meets its mean
+    long = task(size=SizeLaw(median_bytes=1e12))
+    far, near = (times(long, one).times_s for one in (met, hour(link, stream_bps=0.8e6)))
+    assert_allclose(far, near, rtol=0.05)
 
 
 def test_a_live_call_is_late_by_half_the_round_trip_where_capacity_suffices(link):

@@ -9,6 +9,7 @@ import numpy as np
 from linkfit.advice.advise import Advice, advise
 from linkfit.forecast.backlog import forecast_backlog
 from linkfit.forecast.burn_down import BurnDown, burn_down
+from linkfit.forecast.busy_hour import BusyHour
 from linkfit.forecast.capacity import Capacity, forecast_capacity
 from linkfit.forecast.data_answer import DataAnswer, answer_data
 from linkfit.forecast.data_fan import DataFan, data_fan
@@ -19,7 +20,6 @@ from linkfit.forecast.interactive_short import ShortInteractive, interactive_sho
 from linkfit.forecast.outcomes import BacklogForecast, Evaluation, ServiceForecast
 from linkfit.forecast.path_source import backlog_paths
 from linkfit.forecast.shares import WAYS
-from linkfit.forecast.task_times import BusyHour
 from linkfit.forecast.transfer import predict_transfer
 from linkfit.forecast.user_limits import bears_load
 from linkfit.forecast.world_intervals import Estimate, over_worlds
