@@ -83,6 +83,8 @@ class Answers(_Record):
     numbers: Annotated[tuple[ToldNumber, ...], Field(max_length=_MOST, strict=False)]
     records: Annotated[tuple[ToldRecord, ...], Field(max_length=2, strict=False)]
     settings: Annotated[dict[str, str], Field(max_length=_MOST)]
+    # first day of the backlogs; pages of earlier releases lack it
+    start: Annotated[str, Field(pattern=r"^\d{4}-\d\d-\d\d$")] | None = None
 
     def plain(self) -> dict[str, Any]:
         """As they stand in a page."""

@@ -41,6 +41,7 @@ def answers_of(found: "Material", inputs: "Inputs") -> Answers:
         numbers=tuple(_numbers(found)),
         records=tuple(_record(way, found.link.direction(way)) for way in measured(found.link)),
         settings=dict(flat_settings(inputs.site_text, inputs.settings)),
+        start=None if inputs.start is None else inputs.start.isoformat(),
     )
 
 

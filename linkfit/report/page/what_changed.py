@@ -71,6 +71,11 @@ def _short(
         + ("differs" if len(settings) == 1 else "differ"),
         *_records(earlier, now),
     ]  # fmt: skip
+    if earlier.start is not None and now.start is not None and earlier.start != now.start:
+        lines.append(
+            f"backlogs begin on {now.start}, on {earlier.start} then: the sun of the month and "
+            "the days left of the plan's cycle move numbers too"
+        )
     if earlier.site != now.site:
         lines.append(f"the earlier report is of another site by its name: {earlier.site}")
     if earlier.version != now.version:

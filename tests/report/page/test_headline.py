@@ -34,8 +34,9 @@ def test_the_numbers_are_those_of_the_report(answers, material):
     assert {one.unit for one in answers.numbers} == {"bit/s", "bytes", "days", "s"}
 
 
-def test_settings_and_days_of_measuring_are_kept(answers):
+def test_settings_and_days_of_measuring_are_kept(answers, inputs):
     assert answers.settings["plan.cap"] == "4 GB"
+    assert answers.start == inputs.start.isoformat()
     assert [one.direction for one in answers.records] == ["up", "down"]
     for one in answers.records:
         assert (one.first_day, one.last_day) == ("2026-06-01", "2026-06-08")

@@ -94,6 +94,14 @@ def test_another_release_and_another_site_are_told():
     assert any("linkfit 0.9, this one of 1" in item for item in items)
 
 
+def test_another_first_day_is_told_where_both_reports_know_theirs():
+    told = "backlogs begin on 2026-06-15, on 2026-12-15 then"
+    now = answers(start="2026-06-15")
+    assert any(told in line for line in parts(since_section(answers(start="2026-12-15"), now))[0])
+    for earlier in (answers(), answers(start="2026-06-15")):
+        assert "begin on" not in " ".join(parts(since_section(earlier, now))[0])
+
+
 def test_long_lists_are_cut_and_say_so():
     many = {f"s{n}": "1" for n in range(100)}
     _, tables = parts(since_section(answers(), answers(settings=many)))
