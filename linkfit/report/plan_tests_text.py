@@ -10,6 +10,7 @@ if TYPE_CHECKING:
 
 _NAMES = {"median": "median", "p05": "5th percentile"}
 _MOST_OF_CAP_FRAC = 0.02
+_MOST_DAYS = 366  # of measuring that anybody would plan
 
 
 def plan_tests_text(record: dict[str, Any]) -> "list[RenderableType]":
@@ -152,10 +153,12 @@ def _cost(record: dict[str, Any]) -> "list[RenderableType]":
     if cap is not None and not record["reached"]:
         text = f"That is {format_share(cap['share_frac'])} of {format_size(cap['cap_bytes'])}."
         if cap["share_frac"] > _MOST_OF_CAP_FRAC:
-            text += (
-                " Measuring should take 2 % of a plan at most: spread it over "
-                f"{cap['days_at_2_percent']} days, or accept a wider interval."
-            )
+            text += " Measuring should take 2 % of a plan at most: "
+            days = cap["days_at_2_percent"]
+            if days <= _MOST_DAYS:
+                text += f"spread it over {format_count(days, 'day')}, or accept a wider interval."
+            else:  # nobody measures for years
+                text += "accept a wider interval (--width), or say what it may cost (--budget)."
         lines.append(sentence(text))
     return [heading("What it costs"), *lines] if lines else []
 

@@ -55,3 +55,10 @@ def test_cells_are_also_told_as_tests():
     assert row == [str(up["cells_more"][key]) for key in ("p05", "p50", "p95")] + [
         str(up["tests_more"])
     ]
+
+
+def test_a_plan_far_too_small_is_not_told_to_measure_for_years():
+    usual, tiny = (" ".join(shown(cap=cap).split()) for cap in (5e9, 1e7))
+    assert "spread it over" in usual
+    assert "spread it over" not in tiny
+    assert "at most: accept a wider interval (--width), or say what it may cost" in tiny
