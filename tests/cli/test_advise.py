@@ -119,8 +119,9 @@ def test_every_wrong_setting_is_told_at_once_and_nothing_is_forecast(run, ask):
 
 def test_bulk_may_make_way_and_its_snippet_marks_it(run):
     code, out, _ = run(
-        "advise", "examples/vet-van.toml", "traces/vet-van", "--start", "2026-06-01", "--emit", "-"
-    )
+        "advise", "examples/vet-van.toml", "traces/vet-van", "--start", "2026-06-01", "--emit", "-",
+        "--set", "plan.cap=200 GB",
+    )  # fmt: skip
     assert code == 4  # one call stays too late
     assert "copies for the practice: priority of what it sends" in " ".join(out.split())
     assert "# iptables -t mangle -A OUTPUT -m owner --uid-owner USER -j DSCP --set-dscp 1" in out
