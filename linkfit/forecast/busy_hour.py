@@ -11,7 +11,7 @@ import numpy as np
 from linkfit.forecast.company import Company
 from linkfit.forecast.hours import open_hours, site_intervals
 from linkfit.forecast.load import EVEN_LOAD_FRAC, StreamClass
-from linkfit.forecast.sharing import FlowClass
+from linkfit.forecast.sharing import Beside, FlowClass
 from linkfit.site.hours import Hours
 
 if TYPE_CHECKING:
@@ -115,10 +115,8 @@ def after_factor(hour: BusyHour, direction: str) -> float:
     return left_frac(hour.paths[direction], even_bps)
 
 
-def share_frac(
-    hour: BusyHour, direction: str, flow: FlowClass, n: int
-) -> "NDArray[np.float64] | None":
-    """Share of the capacity beside the streams that each run meets, shape (n,); None: all of it.
+def beside(hour: BusyHour, direction: str, flow: FlowClass, n: int) -> Beside | None:
+    """The streams that each of `n` runs of `flow` meets; None where there are none.
 
     A run that lasts longer than the streams meets many of them in turn, and so their mean.
     """
@@ -126,20 +124,43 @@ def share_frac(
     if not streams or not paths.mean_rate_bps:
         return None
     lasts_s = flow.mean_bits / (paths.mean_rate_bps * left_frac(paths, hour.stream_bps[direction]))
-    taken_bps = np.zeros(n)
+    live, taken, number = np.zeros((3, n))
     for one in streams:
         in_turn = math.sqrt(min(one.duration_s / max(lasts_s, 1e-9), 1.0))
-        more = _running(hour, one, n) - one.n_running
-        taken_bps += one.rate_bps * (one.n_running + in_turn * more)
-    return np.maximum(1.0 - taken_bps / paths.mean_rate_bps, LEAST_SHARE_FRAC)
+        runs = one.n_running + in_turn * (_running(hour, one, n) - one.n_running)
+        if one.live:
+            live += one.rate_bps * runs
+        else:
+            taken += one.rate_bps * runs
+            number += runs
+    live_frac = np.minimum(live / paths.mean_rate_bps, 1.0 - LEAST_SHARE_FRAC)
+    taken_frac = taken / paths.mean_rate_bps / (1.0 - live_frac)
+    # a fair part of a twentieth at least, as beside live ones
+    number = np.minimum(number, 1.0 / LEAST_SHARE_FRAC - 1.0)
+    return Beside(live_frac=live_frac, taken_frac=taken_frac, n_streams=number)
 
 
-def streams_beside_bps(hour: BusyHour, direction: str, name: str, n: int) -> "NDArray[np.float64]":
-    """What runs beside each of `n` streams of `name`, which is not in its own way. [bit/s]"""
-    beside_bps = np.zeros(n)
+def left_beside_frac(
+    hour: BusyHour, direction: str, name: str, n: int, *, live: bool
+) -> "NDArray[np.float64]":
+    """Share of the capacity that each of `n` streams of `name` could use, shape (n,).
+
+    It is not in its own way. Beside others that are not live it has a fair part at least, if it
+    is not live itself.
+    """
+    mean_bps = max(hour.paths[direction].mean_rate_bps, 1.0)
+    load_bps = sum(flow.load_bps for flow in hour.classes[direction])
+    live_bps, taken_bps, number = np.zeros((3, n))
     for one in (stream.besides(name) for stream in hour.streams[direction]):
-        beside_bps += _running(hour, one, n) * one.rate_bps
-    return beside_bps
+        runs = _running(hour, one, n)
+        if one.live:
+            live_bps += runs * one.rate_bps
+        else:
+            taken_bps += runs * one.rate_bps
+            number += runs
+    left = 1.0 - (load_bps + live_bps + taken_bps) / mean_bps
+    fair = np.maximum(1.0 - (load_bps + live_bps) / mean_bps, LEAST_SHARE_FRAC) / (1.0 + number)
+    return np.asarray(np.maximum(left, LEAST_SHARE_FRAC if live else fair))
 
 
 def _running(hour: BusyHour, stream: StreamClass, n: int) -> "NDArray[np.float64]":

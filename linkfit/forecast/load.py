@@ -128,7 +128,7 @@ class StreamClass:
     """Streams of one kind in the busy hour: how many run in the mean, and what each takes.
 
     `n_running` is by Little's law starts per second x how long each lasts; never more than
-    `n_sources` users run one at once.
+    `n_sources` users run one at once. A live one keeps its rate where others would make way.
     """
 
     name: str
@@ -136,6 +136,7 @@ class StreamClass:
     rate_bps: float
     duration_s: float
     n_sources: int
+    live: bool = False
 
     @property
     def load_bps(self) -> float:
@@ -167,6 +168,7 @@ def service_streams(
                 rate_bps=stream_rate_bps(task, path),
                 duration_s=task.duration_s,
                 n_sources=math.ceil(n_users),
+                live=task.live,
             )
         )
     return tuple(streams)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from linkfit.forecast.sharing import end_to_end, leave_clock, processor_sharing
+from linkfit.forecast.sharing import end_to_end, leave_clock, shared
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -19,6 +19,7 @@ def leave_clock_by_priority(
     size_bits: "NDArray[np.float64]",
     group: "NDArray[np.int64]",
     low: "NDArray[np.bool_]",
+    factors: "NDArray[np.float64] | None" = None,
 ) -> "NDArray[np.float64]":
     """Reading of the capacity clock at which each transfer leaves; sorted by group, then clock.
 
@@ -27,6 +28,8 @@ def leave_clock_by_priority(
     low : array of bool, shape (n,)
         Transfers that wait while any other of their group is under way; they keep what they
         have got (preemptive resume).
+    factors : array, shape (n, 3), optional
+        Those of `Beside`; each class has the streams beside it as if the other were not there.
 
     Notes
     -----
@@ -37,18 +40,19 @@ def leave_clock_by_priority(
     L. Kleinrock, "Queueing Systems", vol. 2, 1976, section 3.6 (preemptive resume; from memory).
     """
     if not low.any():
-        return leave_clock(clock_bits, size_bits, group)
+        return leave_clock(clock_bits, size_bits, group, factors)
+    high_factors, low_factors = (None, None) if factors is None else (factors[~low], factors[low])
     shift = end_to_end(clock_bits, size_bits, group)
     clock = clock_bits + shift
     leaves = np.empty(clock.size)
-    leaves[~low] = processor_sharing(clock[~low].tolist(), size_bits[~low].tolist())
+    leaves[~low] = shared(clock[~low].tolist(), size_bits[~low].tolist(), high_factors)
     served = np.r_[0.0, np.cumsum(size_bits[~low])]
     # free time of the link, as far as the first class goes, up to each of its arrivals
     free = np.maximum.accumulate(clock[~low] - served[:-1])
     n_before = np.searchsorted(clock[~low], clock[low], side="right")
     free_until = np.r_[0.0, free][n_before]
     arrives = np.maximum(free_until, clock[low] - served[n_before])
-    ends = np.asarray(processor_sharing(arrives.tolist(), size_bits[low].tolist()))
+    ends = np.asarray(shared(arrives.tolist(), size_bits[low].tolist(), low_factors))
     leaves[low] = ends + served[np.searchsorted(free, ends, side="left")]
     # the end of its own bits, rounding apart
     return np.maximum(leaves - shift, clock_bits)

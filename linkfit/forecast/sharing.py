@@ -116,19 +116,67 @@ class SharingResult:
         )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Beside:
+    """Streams beside each transfer looked at and its company, for as long as it runs; shape (n,).
+
+    Parameters
+    ----------
+    live_frac : array
+        Share of the capacity that live streams take, whatever the others need; below 1.
+    taken_frac : array
+        Share of the rest that the other streams take where nobody presses.
+    n_streams : array
+        How many those are: pressed, each gets what a transfer gets.
+    """
+
+    live_frac: "NDArray[np.float64]"
+    taken_frac: "NDArray[np.float64]"
+    n_streams: "NDArray[np.float64]"
+
+    @property
+    def own_frac(self) -> "NDArray[np.float64]":
+        """Share of the capacity that a lone transfer has."""
+        fair = 1.0 / (1.0 + self.n_streams)
+        return (1.0 - self.live_frac) * np.maximum(1.0 - self.taken_frac, fair)
+
+    def factors(self) -> "NDArray[np.float64]":
+        """For `sharing_beside`, shape (n, 3): a, b, c.
+
+        m transfers have the share max(1 - taken, m / (m + n_streams)) together, so that each
+        gets, in units of what a lone one has, one over ``min(a m, b m + c)``.
+        """
+        left = 1.0 - self.taken_frac
+        own = np.maximum(left, 1.0 / (1.0 + self.n_streams))
+        a = np.divide(own, left, out=np.full(left.size, np.inf), where=left > 0)
+        return np.column_stack([a, own, own * self.n_streams])
+
+
 def leave_clock(
-    clock_bits: "NDArray[np.float64]", size_bits: "NDArray[np.float64]", group: "NDArray[np.int64]"
+    clock_bits: "NDArray[np.float64]",
+    size_bits: "NDArray[np.float64]",
+    group: "NDArray[np.int64]",
+    factors: "NDArray[np.float64] | None" = None,
 ) -> "NDArray[np.float64]":
     """Reading of the capacity clock at which each transfer leaves; sorted by group, then clock.
 
     The groups are laid end to end, far enough apart that each has ended when the next begins,
-    so that one loop serves all of them.
+    so that one loop serves all of them. `factors` are those of `Beside`, of each transfer.
     """
     if not size_bits.size:
         return np.empty(0)
     shift = end_to_end(clock_bits, size_bits, group)
-    leaves = processor_sharing((clock_bits + shift).tolist(), size_bits.tolist())
+    leaves = shared((clock_bits + shift).tolist(), size_bits.tolist(), factors)
     return np.asarray(leaves) - shift
+
+
+def shared(
+    arrive: list[float], size: list[float], factors: "NDArray[np.float64] | None"
+) -> list[float]:
+    """Departures, with streams beside or without."""
+    if factors is None:
+        return processor_sharing(arrive, size)
+    return sharing_beside(arrive, size, factors.tolist())
 
 
 def end_to_end(
@@ -188,6 +236,44 @@ def processor_sharing(arrive: list[float], size: list[float]) -> list[float]:
     while present:
         goal, first = pop(present)
         now += (goal - virtual) * (len(present) + 1)
+        virtual = goal
+        leave[first] = now
+    return leave
+
+
+def sharing_beside(
+    arrive: list[float], size: list[float], factors: list[list[float]]
+) -> list[float]:
+    """As `processor_sharing`, where each of n gets one over ``min(a n, b n + c)``.
+
+    The factors a, b, c are those of the transfer that came last, the same for all that can meet.
+    """
+    leave = [0.0] * len(arrive)
+    present: list[tuple[float, int]] = []  # (virtual time at which it leaves, which)
+    push, pop = heapq.heappush, heapq.heappop
+    now = virtual = 0.0
+    a = b = c = 0.0
+    for index, arrival in enumerate(arrive):
+        while present:
+            goal, first = present[0]
+            n = len(present)
+            each = min(a * n, b * n + c)
+            ends = now + (goal - virtual) * each
+            if ends > arrival:
+                virtual += (arrival - now) / each
+                break
+            pop(present)
+            now, virtual = ends, goal
+            leave[first] = ends
+        else:
+            virtual = 0.0  # an empty server may forget: keeps the sum small
+        now = arrival
+        a, b, c = factors[index]
+        push(present, (virtual + size[index], index))
+    while present:
+        goal, first = pop(present)
+        n = len(present) + 1
+        now += (goal - virtual) * min(a * n, b * n + c)
         virtual = goal
         leave[first] = now
     return leave

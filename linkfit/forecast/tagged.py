@@ -20,6 +20,7 @@ from linkfit.forecast.company import SETTLE_S, Company, Transfers, joined
 from linkfit.forecast.priority import leave_clock_by_priority
 from linkfit.forecast.sharing import (
     BUSY_S,
+    Beside,
     FlowClass,
     SharingResult,
     busy_periods,
@@ -120,6 +121,7 @@ class _Around:
     company: Company
     mean_rate_bps: float
     share: _Share
+    factors: "NDArray[np.float64] | None"
 
 
 def _times_s(
@@ -155,7 +157,8 @@ def _times_s(
     order = order[_met(probe[order])]
     clock, bits, probe, waits = clock[order], bits[order], probe[order], waits[order]
     if cap_frac is None:
-        finish[order] = leave_clock_by_priority(clock, bits, probe, waits)
+        factors = None if around.factors is None else around.factors[probe]
+        finish[order] = leave_clock_by_priority(clock, bits, probe, waits, factors)
     else:
         finish[order] = _leave_clock_by_caps(clock, bits, probe, waits, cap_frac[order])
     goal = finish[: which.size]
@@ -294,7 +297,7 @@ def simulate_tagged(
     company: Company | None = None,
     give_up_s: float = math.inf,
     after_factor: float = 1.0,
-    share_frac: "NDArray[np.float64] | None" = None,
+    beside: Beside | None = None,
 ) -> SharingResult:
     """Transfers of one class, each met at a random moment among all `classes`.
 
@@ -318,9 +321,8 @@ def simulate_tagged(
         From this on the others are met as their mean load, no longer one by one. [s]
     after_factor : float
         Share of the capacity that each probe has once the busy hour has ended.
-    share_frac : array, shape (n_probes,), optional
-        Share of the capacity that each probe and its company have: streams beside them take
-        the rest. All of it if not given.
+    beside : Beside, optional
+        Streams beside each probe and its company.
 
     Returns
     -------
@@ -344,7 +346,7 @@ def simulate_tagged(
     """
     n = count("n_probes", n_probes)
     probe_rng, company_rng = rng.spawn(2)
-    own = np.ones(n) if share_frac is None else share_frac
+    own = np.ones(n) if beside is None else beside.own_frac
     mean_bps = paths.mean_rate_bps * float(own.mean())
     probes = _probes(paths, tagged, probe_rng, _Share(own, busy_s, own, busy_s, after_factor))
     if company is None:
@@ -355,7 +357,15 @@ def simulate_tagged(
         rest_frac = _rest_frac(left_frac, single, mean_bps)
         share = _Share(left_frac * own, walk_s, rest_frac * own, busy_s, after_factor)
         cap_bps = math.inf if tagged.cap_bps is None else tagged.cap_bps
-        around = _Around(tagged.low_priority, cap_bps, single, company, left_frac * mean_bps, share)
+        around = _Around(
+            tagged.low_priority,
+            cap_bps,
+            single,
+            company,
+            left_frac * mean_bps,
+            share,
+            None if beside is None else beside.factors(),
+        )
         time_s = _among(paths, probes, around)
     else:
         share = _Share(left_frac * own, busy_s, left_frac * own, busy_s, after_factor)

@@ -13,11 +13,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from linkfit.forecast.busy_hour import (
-    LEAST_SHARE_FRAC,
     BusyHour,
     after_factor,
-    share_frac,
-    streams_beside_bps,
+    beside,
+    left_beside_frac,
 )
 from linkfit.forecast.call_delay import heard_delay_s
 from linkfit.forecast.demand import REQUEST_BYTES
@@ -209,7 +208,7 @@ def _one_direction(
         paths, flow, hour.classes[direction],
         rng=rng, n_probes=rtts_s.size, company=hour.company, give_up_s=give_up_s,
         after_factor=after_factor(hour, direction),
-        share_frac=share_frac(hour, direction, flow, rtts_s.size),
+        beside=beside(hour, direction, flow, rtts_s.size),
     )  # fmt: skip
     # round trips depend on the load as well: only the runs that meet others are walked again
     key = (direction, seed, flow, rtts_s.size)
@@ -281,12 +280,10 @@ def stream_draws(
     """Wait of one stream before it plays, or how late a live one runs."""
     n = rtts_s.size
     rate = stream_rate_bps(task, path)
-    streams_bps = streams_beside_bps(hour, direction, f"{service.name}: {task.name}", n)
-    load_bps = sum(flow.load_bps for flow in hour.classes[direction])
+    name = f"{service.name}: {task.name}"
+    left = left_beside_frac(hour, direction, name, n, live=task.live)
     paths = hour.paths[direction]
-    taken_frac = (load_bps + streams_bps) / max(paths.mean_rate_bps, 1.0)
-    # a part of the capacity for a rate is the whole of it for a larger one
-    rate_bps = rate / np.maximum(1.0 - taken_frac, LEAST_SHARE_FRAC)
+    rate_bps = rate / left  # a part of the capacity for a rate is the whole of it for a larger one
     draws = spread_rows(paths, n)
     starts = rng.random(n) * paths.horizon_s
     relay_s = _relay_s(task, path)
@@ -301,7 +298,7 @@ def stream_draws(
     else:
         wait_s = start_delay_s(paths, starts, draws, rate_bps=rate_bps, duration_s=task.duration_s)
         fixed_s = _START_ROUND_TRIPS * (rtts_s + relay_s)
-    added_s = wait_s * np.minimum(taken_frac, 1.0)
+    added_s = wait_s * (1.0 - left)
     return TaskDraws(
         times_s=wait_s + fixed_s, fixed_s=fixed_s, added_s=added_s, world=paths.world[draws]
     )

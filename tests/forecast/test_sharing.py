@@ -8,10 +8,14 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 
 from linkfit.errors import InputError
+from linkfit.forecast.capped import capped_sharing
 from linkfit.forecast.sharing import (
+    Beside,
     FlowClass,
     busy_periods,
     leave_clock,
+    processor_sharing,
+    sharing_beside,
     spread_rows,
 )
 from linkfit.link.paths import CapacityPaths
@@ -127,6 +131,40 @@ def test_what_is_outside_its_busy_period_is_not_felt(groups):
     group = group.astype(np.int64)
     period = busy_periods(clock, bits, group)
     assert_allclose(leave_clock(clock, bits, group), leave_clock(clock, bits, period), atol=1e-9)
+
+
+def beside(n_streams, taken_frac, live_frac=0.0):
+    one = np.ones(1)
+    return Beside(live_frac=one * live_frac, taken_frac=one * taken_frac, n_streams=one * n_streams)
+
+
+@settings(max_examples=60, deadline=None)
+@given(jobs_st)
+def test_beside_no_stream_it_is_equal_sharing(jobs):
+    arrive, size = (list(column) for column in np.array(sorted(jobs), float).T)
+    factors = np.repeat(beside(0.0, 0.0).factors(), len(size), axis=0).tolist()
+    assert_allclose(sharing_beside(arrive, size, factors), processor_sharing(arrive, size))
+
+
+@settings(max_examples=60, deadline=None)
+@given(jobs_st, st.integers(1, 4), st.floats(0.05, 0.9))
+def test_streams_beside_get_what_capped_transfers_without_end_get(jobs, n_streams, rate_frac):
+    arrive, size = np.array(sorted(jobs), float).T
+    streams = beside(n_streams, n_streams * rate_frac)
+    factors = np.repeat(streams.factors(), size.size, axis=0).tolist()
+    found = sharing_beside(arrive.tolist(), (size / streams.own_frac).tolist(), factors)
+    endless = [1e9] * n_streams
+    every = capped_sharing(
+        [0.0] * n_streams + arrive.tolist(), endless + size.tolist(),
+        [rate_frac] * n_streams + [1.0] * size.size, [False] * (n_streams + size.size),
+    )  # fmt: skip
+    assert_allclose(found, every[n_streams:], rtol=1e-6, atol=1e-6)
+
+
+def test_a_live_stream_keeps_its_rate_and_another_makes_way():
+    assert_allclose(beside(2, 1.2).own_frac, 1 / 3)
+    assert_allclose(beside(2, 0.4).own_frac, 0.6)
+    assert_allclose(beside(2, 1.2, 0.7).own_frac, 0.1)
 
 
 def test_rows_do_not_mix():
