@@ -12,7 +12,7 @@ from linkfit.forecast.busy_hour import BusyHour, slowest_hour
 from linkfit.forecast.company import Company
 from linkfit.forecast.data_use import forecast_data
 from linkfit.forecast.draws import Forecast
-from linkfit.forecast.hours_assumed import hours_assumed
+from linkfit.forecast.hours_assumed import hours_assumed, hours_up
 from linkfit.forecast.kept_backlogs import KeptBacklogs
 from linkfit.forecast.load import directions, site_classes, site_streams
 from linkfit.forecast.meets import Meets
@@ -137,6 +137,7 @@ class Evaluator:
                 *filter(None, [hours_assumed(site.hours, self.start)]),
                 *self._left_out(site),
             ),
+            hours_up=self._keep(("hours up", site.hours), lambda: hours_up(self._hours_of(site))),
         )
 
     def _data(self, site: Site) -> Any:

@@ -10,6 +10,7 @@ from linkfit.forecast.power import HOURS_PER_DAY, has_sun
 from linkfit.site.hours import MONTHS, Hours
 from linkfit.site.sun import MONTH_NAMES
 
+_ALWAYS_FRAC = 0.999
 _Z_90 = 1.645  # of a normal law: nine in ten lie within so many sigmas
 
 
@@ -39,6 +40,15 @@ def hours_assumed(hours: Hours, first: date | None = None, n_days: int = 30) -> 
         f"{text}, since no date is given; single months from {by_month[least]:.1f} h "
         f"({MONTH_NAMES[least - 1]}) to {by_month[most]:.1f} h ({MONTH_NAMES[most - 1]})"
     )
+
+
+def hours_up(hours: Hours) -> str:
+    """What part of a day there is something to judge; "" where the server is always up."""
+    if open_frac(site_intervals(hours)) > _ALWAYS_FRAC:
+        return ""
+    by_sun = hours.power is not None and has_sun(hours.power)
+    said = _said(hours) if by_sun else f"{_up_h(hours):.1f} h a day"
+    return f"the server is up for {said}: verdicts hold while it is; at other times nothing answers"
 
 
 def _said(hours: Hours) -> str:

@@ -154,3 +154,4 @@ class Evaluation(ShownEvaluation):
     backlogs: tuple[BacklogForecast, ...]
     missing: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    hours_up: str = ""

@@ -57,6 +57,7 @@ def advice_record(advice: "Advice", link: "LinkModel") -> dict[str, Any]:
         "in_the_way": list(advice.in_the_way),
         **_forecasts(advice.before, verdicts),
         "plan_reason": plan_reason(advice.before, advice.after),
+        "hours_up": advice.before.hours_up,
         "verdict_reasons": {name: _why(name, advice) for name in verdicts},
         "plan_easing": _plan_easing(advice.before.data),
         "currency": currency,

@@ -39,7 +39,7 @@ def advice_text(record: Record) -> "list[RenderableType]":
                 *verdicts_text(
                     record["services"],
                     record["verdict_reasons"],
-                    plan_reason=record["plan_reason"],
+                    said=[text for text in (record["plan_reason"], record["hours_up"]) if text],
                     timezone=record["timezone"],
                 ),
                 *floor_lines(record["link"]),
@@ -119,7 +119,7 @@ def verdicts_text(
     services: Sequence[Record],
     reasons: Mapping[str, Record],
     *,
-    plan_reason: str = "",
+    said: Sequence[str] = (),
     timezone: str = "UTC",
 ) -> "list[RenderableType]":
     """The answer in short: a service a line, with why it does not simply fit."""
@@ -130,7 +130,7 @@ def verdicts_text(
     for service in services:
         why = reasons[service["name"]]["why"]
         listing.add(service["name"], _verdict(service["verdict"]), why)
-    lines = [*([plan_reason] if plan_reason else []), *_settling(reasons, timezone)]
+    lines = [*said, *_settling(reasons, timezone)]
     parts: list[RenderableType] = [heading("Verdicts"), listing]
     return [*parts, Text(), *bullets(lines)] if lines else parts
 

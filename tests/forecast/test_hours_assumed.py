@@ -2,7 +2,7 @@
 
 from datetime import date
 
-from linkfit.forecast.hours_assumed import hours_assumed
+from linkfit.forecast.hours_assumed import hours_assumed, hours_up
 from linkfit.site.hours import DayWindow, Hours, Power
 
 SUN = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 6.0, 5.0, 4.0, 3.0, 2.0, 1.0)
@@ -31,3 +31,14 @@ def test_nothing_is_said_where_no_sun_decides():
     assert hours_assumed(Hours()) == ""
     assert hours_assumed(Hours(windows=(DayWindow(start_h=6, end_h=10),))) == ""
     assert hours_assumed(Hours(power=Power(battery_wh=200, load_w=30))) == ""
+
+
+def test_the_hours_that_verdicts_hold_for():
+    assert hours_up(Hours()) == ""
+    assert hours_up(Hours(windows=(DayWindow(start_h=6.5, end_h=22),))) == (
+        "the server is up for 15.5 h a day: verdicts hold while it is; at other times nothing "
+        "answers"
+    )
+    assert hours_up(Hours(power=POWER)).startswith(
+        "the server is up for 7.0 h a day (90 %: 5.2 to 9.4 h): verdicts hold"
+    )

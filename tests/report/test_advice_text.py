@@ -69,7 +69,7 @@ RECORD = {
     "currency": "EUR", "timezone": "UTC", "plan_easing": None,
     "link": {"up": {"p05_bps": 2.6e6, "p50_bps": 5.5e6, **RATES},
              "down": {"p05_bps": None, "p50_bps": None, **RATES}},
-    "services": [a_service()], "verdict_reasons": WHY, "plan_reason": "",
+    "services": [a_service()], "verdict_reasons": WHY, "plan_reason": "", "hours_up": "",
     "changes": [CHANGE],
     "data": DATA, "backlogs": [BACKLOG],
     "targets": [
@@ -257,6 +257,11 @@ def test_why_services_end_with_the_plan_stands_once_below_the_verdicts():
     text = shown(advice_text(RECORD | {"plan_reason": "ends with the data plan: it runs out"}))
     assert text.count("- ends with the data plan: it runs out") == 1
     assert text.index("Verdicts") < text.index("- ends with the data plan") < text.index("Targets")
+
+
+def test_the_hours_that_verdicts_hold_for_stand_below_them():
+    text = shown(advice_text(RECORD | {"hours_up": "the server is up for 4.8 h a day"}))
+    assert text.count("- the server is up for 4.8 h a day") == 1
 
 
 def test_hostile_names_are_harmless_everywhere():

@@ -48,7 +48,12 @@ def verdict_section(found: "Material") -> Section:
         "with the 90 % interval that comes from having measured the link no more than this."
     )
     plan_reason = found.record["plan_reason"]
-    texts = (reading, f"What {plan_reason}.") if plan_reason else (reading,)
+    hours_up = found.record["hours_up"]
+    texts = [reading]
+    if plan_reason:
+        texts.append(f"What {plan_reason}.")
+    if hours_up:
+        texts.append(f"{hours_up[0].upper()}{hours_up[1:]}.")
     blocks: list[Block] = [Paragraph(text=lead), Verdicts(rows=rows)]
     blocks += [Paragraph(text=text) for text in texts]
     return Section(key="verdicts", title="Which services fit", part="answers",
