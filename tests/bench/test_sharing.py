@@ -46,9 +46,9 @@ def jobs():
 def best_of(n, call):
     times = []
     for _ in range(n):
-        begin = time.perf_counter()
+        begin = time.process_time()  # what else runs here takes no part
         call()
-        times.append(time.perf_counter() - begin)
+        times.append(time.process_time() - begin)
     return min(times)
 
 
@@ -97,7 +97,7 @@ def test_a_run_among_its_company_costs_at_most_three_plain_heap_events():
     n_around = 400 * 7 * 67
     rng = np.random.default_rng(6)
     arrive = np.cumsum(rng.exponential(1 / 0.7, n_around)).tolist()
-    floor_s = best_of(3, lambda: plain_heap(arrive, [1.0] * n_around))
-    ours_s = best_of(3, run)
+    floor_s = best_of(5, lambda: plain_heap(arrive, [1.0] * n_around))
+    ours_s = best_of(5, run)
     print(f"{ours_s / floor_s:.1f} x the plain heap")
     assert ours_s < 3 * floor_s

@@ -52,7 +52,7 @@ def test_what_is_recorded_over_a_shaped_link_is_read_by_every_command(namespaces
     store = tmp_path / "camp.store"
     before = namespaces.counted_bytes()
     with iperf3_server(PORT, address=FAR, inside=namespaces.inside(namespaces.far)):
-        for stop_after in ("11 s", "6 s"):  # the second finds the day's test done
+        for stop_after in ("17 s", "6 s"):  # the second finds the day's test done
             command = recorded(namespaces, store, "--probe", FAR, "--probe-every", "1 s",
                                "--stop-after", stop_after)  # fmt: skip
             done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=60)
