@@ -236,11 +236,11 @@ def forecast_interactive(
     echo, voice, video = key_echo(echo_within_s, tunnel), voice_call(tunnel), video_call(tunnel)
     limits = tuple(ask.limit(moments, a, a.own_bps, wanted_prob) for a in (echo, voice, video))
     start_bps = start_limit_bps(moments.paths)
-    limit_bps = upload_limit_bps or _chosen(limits, start_bps)
+    limit_bps = upload_limit_bps or limit_to_set_bps(limits, start_bps)
     cells = []
     for situation in _situations(moments.paths, site, positive("upload_limit", limit_bps)):
         cells += [judge(moments, situation, activity) for activity in (echo, voice, video)]
-        cells.append(judge_page(moments, situation, _route(where), ask.rng("pages")))
+        cells.append(judge_page(moments, situation, page_route(where), ask.rng("pages")))
     others_bps = 0.0 if site is None else _load_bps(site)
     added = added_delay_limit(
         moments.paths, moments.unknowns, wanted_prob=wanted_prob,
@@ -268,8 +268,8 @@ def forecast_interactive(
     )
 
 
-def _chosen(limits: tuple[RateLimit, ...], start_bps: float) -> float:
-    """The limit that keeps all that can be kept; that of common practice where nothing can."""
+def limit_to_set_bps(limits: tuple[RateLimit, ...], start_bps: float) -> float:
+    """The limit that keeps all that can be kept; `start_bps` where nothing can. [bit/s]"""
     kept = [one.limit.value for one in limits if 0 < one.limit.value < np.inf]
     return min(kept, default=max(start_bps, 1.0))
 
@@ -297,7 +297,8 @@ def _load_bps(site: Site) -> float:
     return transfers + site_stream_load_bps(site, DIRECTION)
 
 
-def _route(site: Site) -> Route:
+def page_route(site: Site) -> Route:
+    """The way of a short page from the server, as long as no queue drops any of it."""
     path = site.path
     return Route(
         tunnel_overhead_bytes=path.tunnel_overhead_bytes,

@@ -21,7 +21,12 @@ from linkfit.forecast.interactive import (
     judge,
     judge_page,
 )
-from linkfit.forecast.interactive_forecast import DIRECTION, NO_LIMIT
+from linkfit.forecast.interactive_forecast import (
+    DIRECTION,
+    NO_LIMIT,
+    limit_to_set_bps,
+    page_route,
+)
 from linkfit.forecast.latency_unknowns import draw_unknowns
 from linkfit.forecast.rate_limits import (
     RateLimit,
@@ -30,7 +35,6 @@ from linkfit.forecast.rate_limits import (
     largest_limit,
     start_limit_bps,
 )
-from linkfit.forecast.route import Route
 from linkfit.site.model import Site
 from linkfit.units import SECONDS_PER_HOUR, format_rate
 
@@ -106,14 +110,13 @@ def interactive_short(
     hour = slowest_hour(link, site.hours)
     moments = _moments(link, site, hour, seed, n_draws)
     limits = tuple(_limit(link, site, moments, activity, seed) for activity in activities)
-    kept = [one.limit.value for one in limits if 0 < one.limit.value < np.inf]
-    limit_bps = min(kept, default=max(start_limit_bps(moments.paths), 1.0))
+    limit_bps = limit_to_set_bps(limits, start_limit_bps(moments.paths))
     cells: list[Cell] = []
     for situation in _situations(limit_bps):
         cells += [judge(moments, situation, activity) for activity in activities]
         if has_pages:
             rng = _rng(seed, "pages")
-            cells.append(judge_page(moments, situation, _route(site), rng, n_pages=N_PAGES))
+            cells.append(judge_page(moments, situation, page_route(site), rng, n_pages=N_PAGES))
     return ShortInteractive(
         cells=tuple(cells),
         limits=limits,
@@ -164,12 +167,4 @@ def _situations(limit_bps: float) -> tuple[Situation, ...]:
         Situation(name=NOTHING_ELSE, offered_bps=0.0),
         Situation(name=NO_LIMIT, offered_bps=np.inf),
         Situation(name=f"a backup runs at {format_rate(limit_bps)}", offered_bps=limit_bps),
-    )
-
-
-def _route(site: Site) -> Route:
-    return Route(
-        tunnel_overhead_bytes=site.path.tunnel_overhead_bytes,
-        mtu_bytes=site.path.mtu_bytes,
-        buffer_bytes=1e12,  # the queue's drops are no matter of a short page
     )
