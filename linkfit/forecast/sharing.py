@@ -81,7 +81,10 @@ class SharingResult:
     bits : array of float
         Its size at the IP layer. [bits]
     alone_s : array of float
-        Time the same transfer at the same start would have taken alone. [s]
+        Time the same transfer at the same start would have taken without other transfers, beside
+        the streams that run then. [s]
+    free_s : array of float
+        That with nothing beside it at all, for as long as it takes. [s]
     """
 
     class_index: "NDArray[np.int64]"
